@@ -1,0 +1,5 @@
+"""Samples or state changes to edges at sub-sample times."""
+
+from crankwise.edges.detect import find_edges
+
+__all__ = ["find_edges"]

@@ -1,0 +1,203 @@
+"""One channel to edges: the entry of this package."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from crankwise.edges.crossings import find_crossings
+from crankwise.edges.glitches import keep_teeth
+from crankwise.edges.survey import Samples, Survey, survey
+from crankwise.edges.timing import edge_positions
+from crankwise.model.edges import Edges
+from crankwise.model.recording import EventChannel, FloatArray, Recording, SampledChannel
+
+_MIN_SAMPLES = 16
+
+
+def find_edges(recording: Recording, channel_name: str) -> Edges:
+    """Edges of one channel.
+
+    A channel on which nothing stands out of the noise has no edges; that is no error here.
+
+    Raises
+    ------
+    KeyError
+        No channel of that name.
+    """
+    channel = recording.channel(channel_name)
+    if isinstance(channel, EventChannel):
+        return _from_events(channel)
+    return _from_samples(channel, recording)
+
+
+def _from_events(channel: EventChannel) -> Edges:
+    times = channel.times_s
+    keep = keep_teeth(times)
+    resolution_s = time_resolution_s(times)
+    return Edges(
+        channel=channel.name,
+        sensor="logic",
+        times_s=times[keep],
+        rising=channel.states[keep],
+        standard_uncertainty_s=np.full(int(keep.sum()), resolution_s / np.sqrt(12.0)),
+        low=0.0,
+        high=1.0,
+        noise=0.0,
+        clipped_fraction=0.0,
+        rejected={"glitch": int((~keep).sum())},
+    )
+
+
+def time_resolution_s(times_s: FloatArray) -> float:
+    """The coarsest round step that all these times are multiples of, seconds.
+
+    Where none from 10 ms down to 1 ns fits, the clock was finer than what was written: 1 ns.
+
+    >>> import numpy as np
+    >>> time_resolution_s(np.array([0.00125, 0.00375, 0.01]))
+    5e-05
+    """
+    sample = times_s[: 4096]
+    for exponent in range(-2, -9, -1):
+        for digit in (5.0, 2.0, 1.0):
+            step = float(f"{digit}e{exponent}")
+            steps = sample / step
+            if np.all(np.abs(steps - np.round(steps)) < 1e-4):
+                return step
+    return 1e-9
+
+
+def _from_samples(channel: SampledChannel, recording: Recording) -> Edges:
+    interval_s = recording.interval_s
+    assert interval_s is not None  # noqa: S101  (sampled recordings have one)
+    samples, missing, infinite = _finite(channel.values)
+    if len(samples) < _MIN_SAMPLES:
+        return _no_edges(channel.name, dead_time_s=missing * interval_s)
+    levels = survey(samples, interval_s=interval_s)
+    if levels.is_flat:
+        return replace(
+            _no_edges(channel.name, dead_time_s=missing * interval_s),
+            low=levels.low,
+            high=levels.high,
+            noise=levels.noise,
+        )
+    crossings = find_crossings(samples, levels)
+    positions, uncertainty = edge_positions(samples, crossings, levels)
+    usable = _beside_missing(channel.values, positions) if missing else np.ones(len(positions), bool)
+    times_s = _to_time(positions, recording)
+    keep, glitches, dropouts = _select(times_s, usable, crossings.rising)
+    local_interval = _local_interval(positions, recording)
+    return Edges(
+        channel=channel.name,
+        sensor=levels.sensor,
+        times_s=times_s[keep],
+        rising=crossings.rising[keep],
+        standard_uncertainty_s=(uncertainty * local_interval)[keep],
+        low=levels.low,
+        high=levels.high,
+        noise=levels.noise,
+        clipped_fraction=_clipped_fraction(samples, levels, infinite),
+        rejected={"glitch": glitches, "dropout": dropouts},
+        dead_time_s=missing * interval_s,
+    )
+
+
+def _select(
+    times_s: FloatArray, usable: np.ndarray, rising: np.ndarray
+) -> tuple[np.ndarray, int, int]:
+    """Drop edges beside missing samples and glitches; directions alternate afterwards."""
+    increasing = np.append(True, np.diff(times_s) > 0) if len(times_s) else usable
+    keep = usable & increasing
+    dropouts = int((~keep).sum())
+    index = np.flatnonzero(keep)
+    # After a dropout two edges of one direction may follow each other: the later one is sure.
+    same = rising[index[1:]] == rising[index[:-1]]
+    index = np.delete(index, np.flatnonzero(same))
+    dropouts += int(same.sum())
+    teeth = keep_teeth(times_s[index])
+    return index[teeth], int((~teeth).sum()), dropouts
+
+
+def _finite(values: Samples) -> tuple[Samples, int, int]:
+    """Samples with every NaN replaced by the last value and every infinity by the range limit.
+
+    Returns the samples, the number of missing ones and of those beyond range. The input is
+    returned as it is where nothing needs replacing.
+    """
+    if values.dtype.kind != "f":
+        return values.astype(np.float32), 0, 0
+    lowest, highest = (float(values.min()), float(values.max())) if len(values) else (0.0, 0.0)
+    if np.isfinite(lowest) and np.isfinite(highest):
+        return values, 0, 0
+    infinite, missing = np.isinf(values), np.isnan(values)
+    good = ~(infinite | missing)
+    if not good.any():
+        return values[:0], int(missing.sum()), int(infinite.sum())
+    filled = values.copy()
+    limits = values[good].min(), values[good].max()
+    filled[infinite] = np.where(values[infinite] > 0, limits[1], limits[0])
+    if missing.any():
+        index = np.where(missing, 0, np.arange(len(values)))
+        np.maximum.accumulate(index, out=index)
+        first_good = int(np.argmax(~missing))
+        index[:first_good] = first_good
+        filled = filled[index]
+    return filled, int(missing.sum()), int(infinite.sum())
+
+
+def _beside_missing(values: Samples, positions: FloatArray) -> np.ndarray:
+    """Edges whose two neighbouring samples both exist."""
+    index = np.clip(positions.astype(np.intp), 0, len(values) - 2)
+    return np.asarray(~(np.isnan(values[index]) | np.isnan(values[index + 1])))
+
+
+def _to_time(positions: FloatArray, recording: Recording) -> FloatArray:
+    if recording.time_s is not None:
+        grid = np.arange(len(recording.time_s))
+        return np.asarray(np.interp(positions, grid, recording.time_s))
+    assert recording.interval_s is not None  # noqa: S101
+    return recording.start_s + positions * recording.interval_s
+
+
+def _local_interval(positions: FloatArray, recording: Recording) -> FloatArray:
+    if recording.time_s is None:
+        return np.full(len(positions), recording.interval_s)
+    index = np.clip(positions.astype(np.intp), 0, len(recording.time_s) - 2)
+    return np.asarray(recording.time_s[index + 1] - recording.time_s[index])
+
+
+def _clipped_fraction(samples: Samples, levels: Survey, infinite: int) -> float:
+    """Share of the samples standing still at an extreme of a coil's signal.
+
+    A coil's peaks are round; a flat one was cut by the scope's range. A two-level sensor rests at
+    its levels by nature, so only samples marked as beyond range count there.
+    """
+    beyond = infinite / len(samples)
+    if levels.sensor == "hall":
+        return beyond
+    thinned = samples[:: max(len(samples) // 400_000, 1)]
+    top, bottom = thinned.max(), thinned.min()
+    at_limit = np.concatenate(
+        [np.diff(thinned[thinned > top - 1e-6 * (top - bottom)], prepend=np.nan)],
+    )
+    share = (len(at_limit) + int((thinned < bottom + 1e-6 * (top - bottom)).sum())) / len(thinned)
+    return max(beyond, share if share > 0.005 else 0.0)
+
+
+def _no_edges(channel: str, *, dead_time_s: float) -> Edges:
+    empty = np.empty(0)
+    return Edges(
+        channel=channel,
+        sensor="hall",
+        times_s=empty,
+        rising=np.empty(0, dtype=np.bool_),
+        standard_uncertainty_s=empty,
+        low=0.0,
+        high=0.0,
+        noise=0.0,
+        clipped_fraction=0.0,
+        rejected={},
+        dead_time_s=dead_time_s,
+    )

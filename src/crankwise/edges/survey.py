@@ -1,0 +1,229 @@
+"""A quick survey of a signal: which kind of sensor, at which levels, with how much noise.
+
+The survey looks at a thinned copy, so its cost does not grow with the recording.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crankwise.model.edges import SensorKind
+from crankwise.model.recording import FloatArray
+
+Samples = npt.NDArray[Any]
+
+WINDOW_S = 0.2
+"""Length over which a level may be taken as constant: a few teeth even at starter speed."""
+
+_MAX_WINDOWS = 1024
+_SAMPLES_PER_WINDOW = 2048
+_LOW_PERCENT, _HIGH_PERCENT = 0.3, 99.7
+_PLATEAU_SHARE = 0.8
+"""A two-level signal spends more than this share of the time near its two levels; a sine
+spends 0.63 there (arcsine law), so the border lies between."""
+_DRIFT_SHARE = 0.05
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """Levels of one signal, constant or slowly moving.
+
+    Attributes
+    ----------
+    sensor : {"hall", "variable-reluctance"}
+    middle, arm_high, arm_low : np.ndarray [shape=(w,)]
+        Crossing level and the two levels that arm it, at ``centre``; one entry if constant.
+    centre : np.ndarray [shape=(w,)]
+        Sample index each entry stands for.
+    low, high : float
+        Typical levels (hall) or peaks (variable reluctance).
+    noise : float
+        Standard deviation of the noise, including the quantisation of the scope.
+    is_flat : bool
+        Nothing stands out of the noise.
+    """
+
+    sensor: SensorKind
+    middle: FloatArray
+    arm_high: FloatArray
+    arm_low: FloatArray
+    centre: FloatArray
+    low: float
+    high: float
+    noise: float
+    is_flat: bool
+
+
+def survey(samples: Samples, *, interval_s: float) -> Survey:
+    """Look a signal over.
+
+    Parameters
+    ----------
+    samples : np.ndarray [shape=(n,), finite]
+    interval_s : float
+        Sampling interval, seconds.
+    """
+    noise = noise_sd(samples)
+    windows, centre = _thin_windows(samples, interval_s=interval_s)
+    bottom, top = np.percentile(windows, [_LOW_PERCENT, _HIGH_PERCENT], axis=1)
+    low, high = _two_levels(windows)
+    reach = float(np.percentile(windows, 99.8) - np.percentile(windows, 0.2))
+    if reach <= max(8.0 * noise, 1e-9 * max(abs(low), abs(high), 1e-12)):
+        middle = np.array([(low + high) / 2])
+        return Survey("hall", middle, middle, middle, centre[:1], low, high, noise, is_flat=True)
+    span = high - low
+    near = (np.abs(windows - low) < 0.2 * span) | (np.abs(windows - high) < 0.2 * span)
+    if near.mean() > _PLATEAU_SHARE and span > 0.5 * reach:
+        return _hall(windows, centre, bottom, top, low=low, high=high, noise=noise)
+    drifting = _drifting_hall(windows, centre, bottom, top, noise=noise)
+    return drifting or _variable_reluctance(windows, centre, bottom, top, noise=noise)
+
+
+def noise_sd(samples: Samples) -> float:
+    """Noise from the differences of neighbouring samples, robust against edges.
+
+    The median absolute deviation of first differences, scaled by 1.4826 (normal law; R
+    documentation of ``mad``) and sqrt(2), plus the quantisation of the scope (step/sqrt(12)).
+    """
+    pieces = [part[:4096] for part in np.array_split(samples, 16) if len(part) > 1]
+    differences = np.concatenate([np.diff(piece.astype(np.float64)) for piece in pieces])
+    spread = 1.482602 * float(np.median(np.abs(differences))) / np.sqrt(2.0)
+    steps = np.abs(differences[differences != 0.0])
+    quantum = float(np.percentile(steps, 1)) if len(steps) else 0.0
+    is_quantised = len(np.unique(np.round(steps / quantum, 3))) < 300 if quantum else False
+    return float(np.hypot(spread, quantum / np.sqrt(12.0) if is_quantised else 0.0))
+
+
+def _thin_windows(samples: Samples, *, interval_s: float) -> tuple[FloatArray, FloatArray]:
+    """Evenly spread rows of thinned samples, and the index of each row's centre."""
+    n = len(samples)
+    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, _MAX_WINDOWS))
+    length = n // count
+    per_window = min(length, _SAMPLES_PER_WINDOW)
+    step = max(length // per_window, 1)
+    rows = samples[: count * length].reshape(count, length)[:, ::step][:, :per_window]
+    return rows.astype(np.float64), (np.arange(count) + 0.5) * length
+
+
+def _two_levels(values: FloatArray) -> tuple[float, float]:
+    """Medians of the samples below and above their common middle (two-means, iterated)."""
+    flat = values.ravel()
+    low, high = np.percentile(flat, [0.2, 99.8])
+    for _ in range(4):
+        above = flat > (low + high) / 2
+        if above.all() or not above.any():
+            break
+        low, high = float(np.median(flat[~above])), float(np.median(flat[above]))
+    return float(low), float(high)
+
+
+def _hall(
+    windows: FloatArray,
+    centre: FloatArray,
+    bottom: FloatArray,
+    top: FloatArray,
+    *,
+    low: float,
+    high: float,
+    noise: float,
+) -> Survey:
+    moving = _drifting_hall(windows, centre, bottom, top, noise=noise)
+    if moving is not None:
+        return moving
+    middle, half_band = (low + high) / 2, _half_band(high - low, noise)
+    return Survey(
+        "hall",
+        np.array([middle]),
+        np.array([middle + half_band]),
+        np.array([middle - half_band]),
+        centre[:1],
+        low,
+        high,
+        noise,
+        is_flat=False,
+    )
+
+
+def _half_band(span: float, noise: float) -> float:
+    """Half hysteresis: a tenth of the span, more in noise, never more than a third."""
+    return float(np.clip(4.0 * noise, 0.1 * span, 0.34 * span))
+
+
+def _drifting_hall(
+    windows: FloatArray,
+    centre: FloatArray,
+    bottom: FloatArray,
+    top: FloatArray,
+    *,
+    noise: float,
+) -> Survey | None:
+    """Two levels that wander together (offset drift); None unless that explains the signal."""
+    spans = top - bottom
+    typical = float(np.median(spans[spans > 0.5 * spans.max()]))
+    seen = spans > 0.6 * typical
+    if seen.sum() < 2:
+        return None
+    middles = (bottom + top) / 2
+    local = np.interp(centre, centre[seen], middles[seen])
+    level = windows - local[:, None]
+    near = np.abs(np.abs(level[seen]) - typical / 2) < 0.2 * typical
+    wander = float(np.ptp(local)) / typical
+    if near.mean() <= _PLATEAU_SHARE or wander < _DRIFT_SHARE:
+        return None
+    half_band = _half_band(typical, noise)
+    low = float(np.median(local)) - typical / 2
+    return Survey(
+        "hall",
+        local,
+        local + half_band,
+        local - half_band,
+        centre,
+        low,
+        low + typical,
+        noise,
+        is_flat=False,
+    )
+
+
+def _variable_reluctance(
+    windows: FloatArray,
+    centre: FloatArray,
+    bottom: FloatArray,
+    top: FloatArray,
+    *,
+    noise: float,
+) -> Survey:
+    """Crossings of the baseline, armed by a share of the local peaks.
+
+    A coil's voltage is the change of flux, so it has zero mean over whole teeth: the local mean
+    is the electrical zero. The comparison with the peaks follows the arming scheme of
+    variable-reluctance interfaces (MAX9924-27 data sheet, 19-4283).
+    """
+    clipped = np.clip(windows, bottom[:, None], top[:, None])
+    baseline = _smooth(clipped.mean(axis=1))
+    peak_high = np.maximum(top - baseline, 0.0)
+    peak_low = np.maximum(baseline - bottom, 0.0)
+    arm_high = np.maximum(0.25 * peak_high, 4.0 * noise)
+    arm_low = np.maximum(0.25 * peak_low, 4.0 * noise)
+    return Survey(
+        "variable-reluctance",
+        baseline,
+        baseline + arm_high,
+        baseline - arm_low,
+        centre,
+        float(np.median(bottom)),
+        float(np.median(top)),
+        noise,
+        is_flat=False,
+    )
+
+
+def _smooth(values: FloatArray) -> FloatArray:
+    """Moving average over five windows (one second), shrinking at the ends."""
+    kernel = np.ones(min(5, len(values)))
+    weight = np.convolve(np.ones(len(values)), kernel, mode="same")
+    return np.asarray(np.convolve(values, kernel, mode="same") / weight)
