@@ -77,15 +77,18 @@ def _hall(
     if ramp < 2.0:
         quantised = max(quantised, 0.06 * min(2.0 - ramp, 1.0))
     slope = span / max(ramp, 1.0)
-    noise = levels.noise / slope
+    # Between two samples the weights are (1-f, f): 2/3 of the variance of one, on average.
+    noise = np.sqrt(2.0 / 3.0) * levels.noise / slope
     half = int(min(0.4 * ramp, _MAX_HALF_WINDOW))
     if half < 2 or noise < 0.05:
         return line, np.full(len(line), np.hypot(quantised, noise))
-    needed = int(np.clip(np.ceil(0.5 * (noise / 0.03) ** 2), 2, half))
+    _, slopes = _fit_line(samples, line, middle, half=half)
+    # Noise cuts the counted ramp short; the fitted slope does not mind.
+    steepness = float(np.median(np.abs(slopes)))
+    widest = int(np.clip(0.45 * span / steepness, half, _MAX_HALF_WINDOW))
+    needed = int(np.clip(np.ceil(0.75 * (noise / 0.03) ** 2), 2, widest))
     position, slopes = _fit_line(samples, line, middle, half=needed)
-    count = 2 * needed + 1
-    typical = float(np.median(np.abs(slopes)))
-    spread = levels.noise / (typical * np.sqrt(count))
+    spread = levels.noise / (float(np.median(np.abs(slopes))) * np.sqrt(2 * needed + 1))
     return position, np.full(len(position), np.hypot(quantised, spread))
 
 
@@ -129,7 +132,7 @@ def _variable_reluctance(
     position, slope = line.copy(), np.abs(_local_slope(samples, line))
     used = np.ones(len(line))
     half_width = np.clip(2 * reach * _HALF_WAVE_SHARE, 0, _MAX_HALF_WINDOW).astype(int)
-    half_width = 1 << np.log2(np.maximum(half_width, 1)).astype(int)
+    half_width = _rounded_down(half_width)
     for half in np.unique(half_width[half_width >= 2]):
         chosen = np.flatnonzero(half_width == half)
         fitted, slopes = _fit_line(samples, line[chosen], middle[chosen], half=int(half))
@@ -140,6 +143,12 @@ def _variable_reluctance(
     # With one sample interval between points of a smooth wave the line is good to about a tenth.
     curvature = np.where(half_width >= 2, 0.02, 0.1)
     return position, np.hypot(spread, curvature)
+
+
+def _rounded_down(half_width: np.ndarray) -> np.ndarray:
+    """Widths in steps of a tenth, so that edges of like width are fitted together."""
+    exponent = np.floor(np.log(np.maximum(half_width, 1)) / np.log(1.1) + 1e-9)
+    return np.minimum(np.ceil(1.1**exponent - 1e-9), np.maximum(half_width, 1)).astype(int)
 
 
 def _local_slope(samples: Samples, line: FloatArray) -> FloatArray:
@@ -180,5 +189,6 @@ def _fit_line(
             move = np.clip(-mean / tilt, -half / 2, half / 2)
             position[part] += move
             slope[part] = tilt
-    too_far = np.abs(position - start) > half
-    return np.where(too_far, start, position), slope
+    # A window that hangs over the end is not centred: there the two-point time stands.
+    cut = (start < half + 1) | (start > len(samples) - half - 2)
+    return np.where(cut | (np.abs(position - start) > half), start, position), slope
