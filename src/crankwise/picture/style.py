@@ -1,0 +1,74 @@
+"""Colours by role, text and markers: the small change of every picture."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from crankwise.picture import svg
+
+FONT: Final = "'DejaVu Sans', Verdana, sans-serif"
+INK: Final = "#1d2433"
+FAINT_INK: Final = "#5a6375"
+GAP_SHADE: Final = "#e9ecf2"
+CRANK: Final = "#44516b"
+INTAKE: Final = "#0b7f7c"
+EXHAUST: Final = "#b8502f"
+OTHER: Final = "#7a4a86"
+
+
+def role_colour(role: str) -> str:
+    """Colour of a role, whatever its bank.
+
+    >>> role_colour("exhaust-2") == EXHAUST
+    True
+    """
+    named = {"crank": CRANK, "intake": INTAKE, "exhaust": EXHAUST}
+    return named.get(role.partition("-")[0], OTHER)
+
+
+def has_open_markers(role: str) -> bool:
+    """Whether a role is on the second bank, which has open markers."""
+    return role.endswith("-2") and not role.startswith("cam-")
+
+
+def text(
+    words: str,
+    x: float,
+    y: float,
+    *,
+    size: float = 11.0,
+    colour: str = INK,
+    anchor: str = "start",
+    bold: bool = False,
+    turned: bool = False,
+) -> svg.Element:
+    """Set one line of text; ``turned`` text reads upwards from (x, y)."""
+    extra = {"font_weight": "bold"} if bold else {}
+    if turned:
+        extra["transform"] = f"rotate(-90 {svg.short(x)} {svg.short(y)})"
+    return svg.element(
+        "text", words, x=x, y=y, font_size=size, fill=colour, text_anchor=anchor, **extra
+    )
+
+
+def line(
+    x1: float, y1: float, x2: float, y2: float, *, colour: str, width: float = 1.0
+) -> svg.Element:
+    """Draw a straight line."""
+    return svg.element("line", x1=x1, y1=y1, x2=x2, y2=y2, stroke=colour, stroke_width=width)
+
+
+def marker(x: float, y: float, *, rising: bool, colour: str, is_open: bool) -> svg.Element:
+    """Draw a triangle that points the way the signal goes."""
+    tip, foot = (-5.5, 4.5) if rising else (5.5, -4.5)
+    corners = ((0.0, tip), (-5.0, foot), (5.0, foot))
+    points = " ".join(f"{svg.short(x + dx)},{svg.short(y + dy)}" for dx, dy in corners)
+    fill = "#ffffff" if is_open else colour
+    return svg.element(
+        "polygon",
+        points=points,
+        fill=fill,
+        stroke=colour,
+        stroke_width=1.6,
+        stroke_linejoin="round",
+    )

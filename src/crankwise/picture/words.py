@@ -1,0 +1,53 @@
+"""How a measured number is written: never without its uncertainty, never with false digits."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from crankwise.model.measurement import SpeedRange
+
+CYCLE_DEG = 720.0
+_MOST_DECIMALS = 4
+
+
+def decimals_for(uncertainty: float) -> int:
+    """Decimals to write, from 1 to 4, for the first digits of the uncertainty to show.
+
+    JCGM 100:2008, 7.2.6, advises at most two significant digits.
+
+    >>> decimals_for(0.35), decimals_for(0.06), decimals_for(2.0), decimals_for(0.004)
+    (2, 2, 1, 3)
+    """
+    if uncertainty >= 1:
+        return 1
+    if uncertainty <= 0:
+        return _MOST_DECIMALS
+    return min(max(2, -math.floor(math.log10(uncertainty))), _MOST_DECIMALS)
+
+
+def rounded_up(uncertainty: float, *, decimals: int) -> str:
+    """Round an uncertainty up, so that what is shown never promises more than was measured.
+
+    >>> rounded_up(0.0612, decimals=2), rounded_up(0.06, decimals=2)
+    ('0.07', '0.06')
+    """
+    scale = 10**decimals
+    return f"{math.ceil(round(uncertainty * scale, 6)) / scale:.{decimals}f}"
+
+
+def angle_words(angle_deg: float, uncertainty_deg: float) -> str:
+    """Write an angle with its expanded uncertainty.
+
+    >>> angle_words(150.0213, 0.06)
+    '150.02° ± 0.06°'
+    """
+    decimals = decimals_for(uncertainty_deg)
+    shown_deg = round(angle_deg, decimals) % CYCLE_DEG
+    return f"{shown_deg:.{decimals}f}° ± {rounded_up(uncertainty_deg, decimals=decimals)}°"
+
+
+def speed_words(speed_rpm: SpeedRange) -> str:
+    """Write the speed with the range it moved in, which is far wider than its uncertainty."""
+    return f"{speed_rpm.mean:.0f} rpm ({speed_rpm.min:.0f} to {speed_rpm.max:.0f})"

@@ -1,0 +1,145 @@
+"""JSON Schemas of the documents, made from the dataclasses and one table of rules.
+
+The committed ``*.schema.json`` files are what others validate with; a test holds them current.
+"""
+
+from __future__ import annotations
+
+import inspect
+import operator
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from crankwise.model import finding, measurement
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+FILE_NAME: Final = "measurement-1.schema.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What a value must keep beyond its type, in words and in JSON Schema keywords."""
+
+    words: str
+    schema: Mapping[str, Any]
+
+
+def _one_of(*values: str) -> Rule:
+    return Rule("one of " + ", ".join(values), {"enum": list(values)})
+
+
+_POSITIVE = Rule("greater than 0", {"exclusiveMinimum": 0})
+_NOT_NEGATIVE = Rule("0 or more", {"minimum": 0})
+_PROBABILITY = Rule("from 0 to 1", {"minimum": 0, "maximum": 1})
+_DIRECTION = _one_of("rising", "falling")
+_SENSOR = _one_of("hall", "variable-reluctance", "logic")
+_ROLE = Rule(
+    "a role such as intake, exhaust-2 or cam-1",
+    {"pattern": r"^(?:(?:intake|exhaust)(?:-[1-9][0-9]*)?|cam-[1-9][0-9]*)$"},
+)
+
+RULES: Final[Mapping[tuple[str, str], Rule]] = {
+    ("Measurement", "format"): Rule(measurement.FORMAT, {"const": measurement.FORMAT}),
+    ("RecordingInfo", "sha256"): Rule(
+        "64 hexadecimal digits in lower case", {"pattern": "^[0-9a-f]{64}$"}
+    ),
+    ("RecordingInfo", "duration_s"): _POSITIVE,
+    ("RecordingInfo", "interval_s"): _POSITIVE,
+    ("CrankMeasurement", "timing_edge"): _DIRECTION,
+    ("CrankMeasurement", "sensor"): _SENSOR,
+    ("CrankMeasurement", "teeth_per_rev"): Rule("1 or more", {"minimum": 1}),
+    ("CrankMeasurement", "pitch_deg"): _POSITIVE,
+    ("CrankMeasurement", "revolutions"): _NOT_NEGATIVE,
+    ("CrankMeasurement", "tooth_error_sd_deg"): _NOT_NEGATIVE,
+    ("SpeedRange", "min"): _NOT_NEGATIVE,
+    ("WheelChoice", "confidence"): _PROBABILITY,
+    ("Contribution", "standard_deg"): _NOT_NEGATIVE,
+    ("Contribution", "kind"): _one_of("A", "B"),
+    ("CamMeasurement", "role"): _ROLE,
+    ("CamMeasurement", "sensor"): _SENSOR,
+    ("CamMeasurement", "cycles"): _NOT_NEGATIVE,
+    ("CamMeasurement", "moving_deg"): _NOT_NEGATIVE,
+    ("CamMeasurement", "common_scatter_deg"): _NOT_NEGATIVE,
+    ("CamEdge", "edge"): _DIRECTION,
+    ("CamEdge", "angle_deg"): Rule("from 0 to below 720", {"minimum": 0, "exclusiveMaximum": 720}),
+    ("CamEdge", "scatter_deg"): _NOT_NEGATIVE,
+    ("CamEdge", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("CamEdge", "count"): _NOT_NEGATIVE,
+    ("CamEdge", "rejected"): _NOT_NEGATIVE,
+}
+"""Rules by class and field; used both in the schema and when a document is read."""
+
+
+_KEYWORDS: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
+    "const": operator.eq,
+    "enum": lambda value, limit: value in limit,
+    "pattern": lambda value, limit: re.search(limit, value) is not None,
+    "minimum": operator.ge,
+    "exclusiveMinimum": operator.gt,
+    "maximum": operator.le,
+    "exclusiveMaximum": operator.lt,
+}
+
+
+def broken_rule(rule: Rule, value: Any) -> bool:
+    """Whether the value breaks the rule.
+
+    >>> broken_rule(Rule("from 0 to 1", {"minimum": 0, "maximum": 1}), 1.5)
+    True
+    """
+    return not all(_KEYWORDS[keyword](value, limit) for keyword, limit in rule.schema.items())
+
+
+def measurement_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of ``crankwise.measurement/1``."""
+    from pydantic import TypeAdapter  # noqa: PLC0415  slow to import, rarely needed
+
+    made = TypeAdapter(measurement.Measurement).json_schema()
+    definitions = made.pop("$defs")
+    for name, definition in definitions.items():
+        _refine(name, definition)
+    _refine("Measurement", made)
+    made["required"] = ["format", *made["required"]]
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:crankwise:measurement:1",
+        "title": "Crankwise measurement, format 1",
+    }
+    return head | made | {"$defs": definitions}
+
+
+def _refine(name: str, definition: dict[str, Any]) -> None:
+    """Put the docstring's words on the fields and the rules beside the types."""
+    cls = getattr(measurement, name, None) or getattr(finding, name)
+    summary, described = _split_docstring(inspect.cleandoc(cls.__doc__ or ""))
+    definition["description"] = summary
+    definition.pop("title", None)
+    for field, entry in definition["properties"].items():
+        entry.pop("title", None)
+        if field in described:
+            entry["description"] = described[field]
+        rule = RULES.get((name, field))
+        if rule is not None:
+            target = next(
+                (part for part in entry.get("anyOf", []) if part.get("type") != "null"), entry
+            )
+            target.update(rule.schema)
+
+
+def _split_docstring(text: str) -> tuple[str, dict[str, str]]:
+    """Split a numpy-style class docstring into its prose and the words on each attribute."""
+    prose, _, attributes = text.partition("\n\nAttributes\n----------\n")
+    described: dict[str, str] = {}
+    for names, words in re.findall(
+        r"^(\S[^\n]*?) : [^\n]*\n((?:[ ]+[^\n]*\n?)+)", attributes, re.MULTILINE
+    ):
+        for name in names.split(", "):
+            described[name] = _one_line(words)
+    return _one_line(prose), described
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.replace("``", "").split())
