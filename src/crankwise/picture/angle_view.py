@@ -9,8 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from crankwise.picture import furniture, lanes, style, svg
-from crankwise.picture.layout import CYCLE_DEG, Axis
+from crankwise.picture.layout import Axis
 from crankwise.picture.words import angle_words
+from crankwise.units import CYCLE_DEG, REVOLUTION_DEG
 
 if TYPE_CHECKING:
     from crankwise.model.measurement import Measurement
@@ -86,7 +87,7 @@ def zoom_windows(measurement: Measurement) -> list[tuple[float, float]]:
     gap_deg = measurement.crank.intervals_deg[-1]
     angles = [edge.angle_deg for cam in measurement.cams for edge in cam.edges]
     windows = []
-    for zero_deg in (0.0, CYCLE_DEG / 2):
+    for zero_deg in (0.0, REVOLUTION_DEG):
         reach = [_beyond_gap_deg(angle, zero_deg, gap_deg) for angle in angles]
         near = [distance for distance in reach if distance <= _ZOOM_MOST_DEG - 6.0]
         if near:

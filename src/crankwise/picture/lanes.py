@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 
 from crankwise.picture import style, svg
 from crankwise.picture.layout import (
-    CYCLE_DEG,
     Axis,
     fitted,
     label_rows,
@@ -16,13 +15,13 @@ from crankwise.picture.layout import (
     thinning,
 )
 from crankwise.picture.words import angle_words
+from crankwise.units import CYCLE_DEG, REVOLUTION_DEG
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from crankwise.model.measurement import CamEdge, CamMeasurement, CrankMeasurement
 
-_REVOLUTION_DEG: Final = 360.0
 _LABEL: Final = 11.0  # font size of labels
 _NAME_ROOM: Final = 135.0
 _TOOTH: Final = 22.0  # height of a tooth
@@ -47,8 +46,8 @@ def counted_teeth(crank: CrankMeasurement, axis: Axis) -> Iterator[Tooth]:
     """Teeth in view, numbered outward from the nearer gap, or onward where there is none."""
     count = crank.teeth_per_rev
     half = (count + 1) // 2 if crank.has_gap else count
-    for cycle in range(int(axis.from_deg // _REVOLUTION_DEG), 3):
-        angle_deg = cycle * _REVOLUTION_DEG
+    for cycle in range(int(axis.from_deg // REVOLUTION_DEG), 3):
+        angle_deg = cycle * REVOLUTION_DEG
         for index, step_deg in enumerate(crank.intervals_deg):
             if axis.from_deg <= angle_deg <= axis.to_deg:
                 after = index < half
@@ -82,7 +81,7 @@ def gaps(crank: CrankMeasurement, axis: Axis, top: float, bottom: float) -> list
         return []
     parts = []
     for turn in range(4):
-        end_deg = turn * _REVOLUTION_DEG
+        end_deg = turn * REVOLUTION_DEG
         start_deg = end_deg - crank.intervals_deg[-1]
         low, high = max(start_deg, axis.from_deg), min(end_deg, axis.to_deg)
         if low > high:

@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.units import CYCLE_DEG
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-CYCLE_DEG: Final = 720.0
 
 # Advance widths of DejaVu Sans (its hmtx table) in hundredths of the font size, by group of
 # characters; rarer characters take the width of a digit, ideographs a full em.

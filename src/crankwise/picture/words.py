@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from crankwise.units import CYCLE_DEG
+
 if TYPE_CHECKING:
     from crankwise.model.measurement import SpeedRange
 
-CYCLE_DEG = 720.0
 _MOST_DECIMALS = 4
 
 
@@ -37,6 +38,15 @@ def rounded_up(uncertainty: float, *, decimals: int) -> str:
     return f"{math.ceil(round(uncertainty * scale, 6)) / scale:.{decimals}f}"
 
 
+def shown_angle(angle_deg: float, *, decimals: int) -> str:
+    """Round an angle of the cycle without ever showing 720, which is 0.
+
+    >>> shown_angle(719.998, decimals=2)
+    '0.00'
+    """
+    return f"{round(angle_deg, decimals) % CYCLE_DEG:.{decimals}f}"
+
+
 def angle_words(angle_deg: float, uncertainty_deg: float) -> str:
     """Write an angle with its expanded uncertainty.
 
@@ -44,8 +54,8 @@ def angle_words(angle_deg: float, uncertainty_deg: float) -> str:
     '150.02° ± 0.06°'
     """
     decimals = decimals_for(uncertainty_deg)
-    shown_deg = round(angle_deg, decimals) % CYCLE_DEG
-    return f"{shown_deg:.{decimals}f}° ± {rounded_up(uncertainty_deg, decimals=decimals)}°"
+    margin = rounded_up(uncertainty_deg, decimals=decimals)
+    return f"{shown_angle(angle_deg, decimals=decimals)}° ± {margin}°"
 
 
 def speed_words(speed_rpm: SpeedRange) -> str:

@@ -1,0 +1,51 @@
+"""The root command and the list of commands."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from crankwise import __version__
+from crankwise.cli import demo, measure, simulate
+from crankwise.cli.guard import guarded
+from crankwise.cli.options import Lang, Quiet, Shared
+
+app = typer.Typer(
+    name="crankwise",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _show_version(*, wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"crankwise {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    ctx: typer.Context,
+    *,
+    lang: Lang = None,
+    quiet: Quiet = False,
+    _version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            callback=lambda value: _show_version(wanted=value),
+            is_eager=True,
+            help="Print the version and leave.",
+        ),
+    ] = False,
+) -> None:
+    """Valve timing in crank degrees, from crankshaft and camshaft sensor recordings."""
+    ctx.obj = Shared(lang=lang or "en", quiet=quiet)
+
+
+app.command("demo")(guarded(demo.demo))
+app.command("measure")(guarded(measure.measure))
+app.command("simulate")(guarded(simulate.simulate))

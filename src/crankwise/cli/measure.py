@@ -1,0 +1,116 @@
+"""``crankwise measure``: one recording to a measurement."""
+
+from __future__ import annotations
+
+from pathlib import Path  # noqa: TC003  typer reads the annotations
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from crankwise.cli.options import (
+    Lang,
+    Quiet,
+    check_outputs,
+    is_quiet,
+    parse_cams,
+    parse_interval,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from crankwise.model.measurement import Measurement
+
+
+def measure(
+    ctx: typer.Context,
+    recording: Annotated[Path, typer.Argument(help="The file the scope saved.")],
+    *,
+    crank: Annotated[
+        str | None, typer.Option("--crank", metavar="COL", help="Channel of the crank sensor.")
+    ] = None,
+    cam: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--cam",
+            metavar="ROLE=COL",
+            help="Channel of a cam sensor, e.g. intake=CH2 or exhaust-2=CH5; may be repeated.",
+        ),
+    ] = None,
+    interval: Annotated[
+        str | None,
+        typer.Option(
+            "--interval",
+            metavar="SECONDS",
+            help="Sampling interval, for a file that does not say it: 0.00001 or 10us.",
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON document and nothing else.")
+    ] = False,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="FILE", help="Save the measurement as JSON."),
+    ] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", metavar="FILE", help="Draw the angle view as .svg or .png."),
+    ] = None,
+    quiet: Quiet = False,
+    lang: Lang = None,  # noqa: ARG001  checked when parsed
+) -> None:
+    """Measure the valve timing in a recording, in crank degrees.
+
+    Without --crank and --cam the roles come from the channel names, else from the signals.
+    """
+    cams, interval_s = parse_cams(cam or ()), parse_interval(interval)
+    check_outputs(recording, output=output, picture=picture)
+    silent = is_quiet(ctx, quiet=quiet)
+    measurement = measure_file(
+        recording, interval_s=interval_s, crank=crank, cams=cams, progress=not silent
+    )
+    saved = save_results(measurement, output=output, picture=picture)
+    if as_json:
+        from crankwise.document import dumps  # noqa: PLC0415  keeps --help fast
+
+        typer.echo(dumps(measurement).encode(), nl=False)
+    elif not silent:
+        from crankwise.cli.show import show_measurement  # noqa: PLC0415  keeps --help fast
+
+        show_measurement(measurement, saved=saved)
+
+
+def measure_file(
+    recording: Path,
+    *,
+    interval_s: float | None = None,
+    crank: str | None = None,
+    cams: Mapping[str, str] | None = None,
+    progress: bool,
+) -> Measurement:
+    """Read and measure a file, with progress on the terminal if asked."""
+    from crankwise import pipeline, readers  # noqa: PLC0415  keeps --help fast
+    from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
+
+    with Bar(f"Reading {recording.name}", shown=progress) as bar:
+        read = readers.read(recording, interval_s=interval_s, progress=bar)
+    with Bar("Measuring", shown=progress) as bar:
+        return pipeline.measure(read, crank=crank, cams=cams, progress=bar)
+
+
+def save_results(
+    measurement: Measurement, *, output: Path | None, picture: Path | None
+) -> list[Path]:
+    """Save what was asked for; return the files written."""
+    from crankwise import document  # noqa: PLC0415  keeps --help fast
+
+    saved = []
+    if output is not None:
+        document.save(measurement, output)
+        saved.append(output)
+    if picture is not None:
+        from crankwise.picture import save_picture  # noqa: PLC0415  keeps --help fast
+
+        save_picture(measurement, picture)
+        saved.append(picture)
+    return saved
