@@ -31,11 +31,14 @@ class Crossings:
         The samples just before the first and just before the last crossing of the middle level
         that belong to this edge (equal unless it dithered).
     rising : np.ndarray [shape=(n,), dtype bool]
+    height : np.ndarray [shape=(n,)]
+        How far the signal goes beyond the middle level after the edge.
     """
 
     first: IntArray
     last: IntArray
     rising: BoolArray
+    height: FloatArray
 
 
 def find_crossings(samples: Samples, levels: Survey) -> Crossings:
@@ -102,10 +105,12 @@ def _confirm(
     is_high = (np.arange(len(start)) % 2 == 0) == is_high_at_start
     upper = _level_at(levels, levels.arm_high, start.astype(np.float64))
     lower = _level_at(levels, levels.arm_low, start.astype(np.float64))
+    middle = _level_at(levels, levels.middle, start.astype(np.float64))
     if len(levels.middle) > 1:
-        middle = _level_at(levels, levels.middle, start.astype(np.float64))
-        upper, lower = upper - middle, lower - middle
+        # The block loop has taken a moving middle off already.
+        upper, lower, middle = upper - middle, lower - middle, np.zeros(len(start))
     armed = np.flatnonzero(np.where(is_high, top > upper, bottom < lower))
     turn = np.flatnonzero(is_high[armed[1:]] != is_high[armed[:-1]])
     before, after = armed[turn], armed[turn + 1]
-    return Crossings(start[before + 1] - 1, start[after] - 1, is_high[after])
+    height = np.where(is_high, top - middle, middle - bottom)[after]
+    return Crossings(start[before + 1] - 1, start[after] - 1, is_high[after], height)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from crankwise.edges.baseline import with_zero_mean
+from crankwise.edges.coil import settle_levels
 from crankwise.edges.crossings import find_crossings
 from crankwise.edges.glitches import keep_teeth
 from crankwise.edges.survey import Samples, Survey, survey
@@ -86,7 +86,7 @@ def _from_samples(channel: SampledChannel, recording: Recording) -> Edges:
         )
     crossings = find_crossings(samples, levels)
     if levels.sensor == "variable-reluctance":
-        levels = with_zero_mean(levels, samples, crossings)
+        levels = settle_levels(levels, samples, crossings)
         crossings = find_crossings(samples, levels)
     positions, uncertainty = edge_positions(samples, crossings, levels)
     usable = _beside_missing(channel.values, positions) if missing else np.ones(len(positions), bool)

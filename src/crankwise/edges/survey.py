@@ -199,18 +199,13 @@ def _variable_reluctance(
     *,
     noise: float,
 ) -> Survey:
-    """Crossings of the baseline, armed by a share of the local peaks.
-
-    A coil's voltage is the change of flux, so it has zero mean over whole teeth: the local mean
-    is the electrical zero. The comparison with the peaks follows the arming scheme of
-    variable-reluctance interfaces (MAX9924-27 data sheet, 19-4283).
-    """
+    """Crossings of the local mean, armed low: :mod:`crankwise.edges.coil` sets both for good."""
     clipped = np.clip(windows, bottom[:, None], top[:, None])
     baseline = _smooth(clipped.mean(axis=1))
     peak_high = np.maximum(top - baseline, 0.0)
     peak_low = np.maximum(baseline - bottom, 0.0)
-    arm_high = np.maximum(0.25 * peak_high, 4.0 * noise)
-    arm_low = np.maximum(0.25 * peak_low, 4.0 * noise)
+    arm_high = np.maximum(0.06 * peak_high, 5.0 * noise)
+    arm_low = np.maximum(0.06 * peak_low, 5.0 * noise)
     return Survey(
         "variable-reluctance",
         baseline,

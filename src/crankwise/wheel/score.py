@@ -1,0 +1,143 @@
+"""Score every wheel of the catalogue against a train.
+
+The train is cut into pieces of about two revolutions; in each piece the best starting tooth is
+sought, so that a lost or doubled edge spoils one piece and not the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from crankwise.model.wheel import Wheel
+from crankwise.wheel.likelihood import (
+    ROUGHNESS_PER_DEG,
+    Expected,
+    Steps,
+    expected_of,
+    log_density,
+    tooth_variance,
+    width_classes,
+)
+
+_MAX_STEPS = 900
+_PIECE_REVOLUTIONS = 2.2
+_SHORT_LIST = 7
+_CLIP = 0.35
+_HARDEST_PER_DEG, _MOST = 0.025, 0.6
+"""The hardest change of ln(speed) an engine on its starter makes, 1/degree, and the most that a
+step may be off: ln 2 is 0.69, so a missing tooth is never explained by speed."""
+_RIGHT_WIDTH, _WRONG_WIDTH = np.log(0.98 / 0.5), np.log(0.02 / 0.5)
+_EVEN_PIECE = 60
+UNIFORM = Wheel(name="even teeth", intervals_deg=(360.0,), pitch_deg=360.0, has_gap=False)
+"""Stands for any wheel of even teeth: its pattern alone can't tell how many make a turn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """Mean log-likelihood of a step under one wheel, and the roughness that fits best.
+
+    ``explained`` is the share of pieces in which every step is one an engine can make.
+    """
+
+    wheel: Wheel
+    log_likelihood: float
+    roughness: float
+    explained: float
+    steps: int
+
+
+def rank(steps: Steps, wheels: Sequence[Wheel]) -> list[Score]:
+    """Wheels by falling log-likelihood; hopeless ones are left out early.
+
+    Parameters
+    ----------
+    steps : Steps
+        Of one train.
+    wheels : sequence of Wheel
+    """
+    steps = _limited(steps)
+    classes = width_classes(steps.duty)
+    usable = [wheel for wheel in wheels if classes is not None or not wheel.width_deg]
+    usable = [wheel for wheel in usable if wheel.teeth_per_rev + 1 <= len(steps.change)]
+    expected = [expected_of(wheel) for wheel in usable]
+    rough = [_rough_cost(steps, item) for item in expected]
+    order = np.argsort(rough)[:_SHORT_LIST]
+    scores = [_score(steps, usable[i], expected[i], classes) for i in order]
+    scores.append(_score(steps, UNIFORM, _even(), None))
+    return sorted(scores, key=lambda score: -score.log_likelihood)
+
+
+def _limited(steps: Steps) -> Steps:
+    """The middle of a long train is enough to tell the wheel."""
+    n = len(steps.change)
+    if n <= _MAX_STEPS:
+        return steps
+    part = slice((n - _MAX_STEPS) // 2, (n + _MAX_STEPS) // 2)
+    return Steps(steps.change[part], steps.timing_variance[part], steps.duty[part])
+
+
+def _even() -> Expected:
+    """Even teeth of unknown pitch, judged as if one were 10 degrees; roughness is free anyway."""
+    ten = np.full(1, 10.0)
+    return Expected(np.zeros(1), ten, tooth_variance(ten, ten), None)
+
+
+def _pieces(count: int, teeth: int) -> list[slice]:
+    length = min(count, int(np.ceil(_PIECE_REVOLUTIONS * teeth)) + 1)
+    number = max(count // length, 1)
+    bounds = np.linspace(0, count, number + 1).astype(int)
+    return [slice(a, b) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+
+
+def _phases(length: int, teeth: int) -> np.ndarray:
+    """Tooth of each step for each starting tooth, shape (length, teeth)."""
+    return (np.arange(length)[:, None] + np.arange(teeth)[None, :]) % teeth
+
+
+def _rough_cost(steps: Steps, expected: Expected) -> float:
+    teeth = len(expected.change)
+    total = 0.0
+    for piece in _pieces(len(steps.change), teeth):
+        observed = steps.change[piece]
+        tooth = _phases(len(observed), teeth)
+        miss = np.abs(observed[:, None] - expected.change[tooth])
+        total += float(np.minimum(miss, _CLIP).sum(axis=0).min())
+    return total / len(steps.change)
+
+
+def _score(
+    steps: Steps, wheel: Wheel, expected: Expected, classes: np.ndarray | None
+) -> Score:
+    teeth = len(expected.change)
+    best = (-np.inf, ROUGHNESS_PER_DEG[0], 0.0)
+    pieces = _pieces(len(steps.change), _EVEN_PIECE if wheel is UNIFORM else teeth)
+    # The last intervals' widths are judged too where the code is in the widths.
+    use_widths = expected.is_wide is not None and classes is not None
+    for roughness in ROUGHNESS_PER_DEG:
+        total, explained = 0.0, 0
+        for piece in pieces:
+            observed, timing = steps.change[piece], steps.timing_variance[piece]
+            tooth = _phases(len(observed), teeth)
+            residual = observed[:, None] - expected.change[tooth]
+            variance = expected.speed_variance(tooth, roughness=roughness) + timing[:, None]
+            density = log_density(residual, variance)
+            if use_widths:
+                assert expected.is_wide is not None and classes is not None  # noqa: S101, PT018
+                right = classes[piece, None] == expected.is_wide[tooth]
+                flipped = (~right).sum(axis=0) > right.sum(axis=0)
+                right = np.where(flipped, ~right, right)
+                density = density + np.where(right, _RIGHT_WIDTH, _WRONG_WIDTH)
+            sums = density.sum(axis=0)
+            phase = int(np.argmax(sums))
+            total += float(sums[phase]) - np.log(teeth)
+            at = tooth[:, phase]
+            limit = _HARDEST_PER_DEG * expected.step_deg[at] + 6 * np.sqrt(timing)
+            limit += 3 * np.sqrt(expected.tooth_variance[at])
+            explained += bool(np.all(np.abs(residual[:, phase]) < np.minimum(limit, _MOST)))
+        mean = total / len(steps.change)
+        if mean > best[0]:
+            best = (mean, roughness, explained / len(pieces))
+    return Score(wheel, best[0], best[1], best[2], len(steps.change))
