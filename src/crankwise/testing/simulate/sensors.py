@@ -1,0 +1,126 @@
+"""Voltages at the sample times."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from crankwise.model.recording import FloatArray
+from crankwise.testing.simulate.motion import BLOCK, Motion
+from crankwise.testing.simulate.parts import SensorSpec
+from crankwise.testing.simulate.targets import Train
+from crankwise.testing.simulate.timing import (
+    TEN_TO_NINETY,
+    TIME_CONSTANTS,
+    Transitions,
+    lag_delay_s,
+)
+
+SETTLED = 25.0
+"""Time constants after which an exponential transition is over (1e-11 of its height)."""
+
+
+def switching_voltage(
+    transitions: Transitions, sensor: SensorSpec, *, interval_s: float, count: int
+) -> FloatArray:
+    """Voltage of a two-level sensor at ``i * interval_s``, shape (count,).
+
+    Between transitions the level is constant; the few samples inside each transition are
+    evaluated from its formula.
+    """
+    high, low = sensor.high_v, sensor.low_v
+    place = np.clip(np.ceil(transitions.start_s / interval_s), 0, count).astype(np.int64)
+    bounds = np.concatenate(([0], place, [count]))
+    states = np.concatenate(([transitions.initial_high], transitions.rising))
+    voltage = np.repeat(np.where(states, high, low), np.diff(bounds))
+    for rising in (True, False):
+        length_s = sensor.rise_s if rising else sensor.fall_s
+        if length_s > 0:
+            which = np.flatnonzero(transitions.rising == rising)
+            _shape_transitions(voltage, transitions, which, place, sensor, interval_s, rising)
+    return voltage
+
+
+def _shape_transitions(
+    voltage: FloatArray,
+    transitions: Transitions,
+    which: npt.NDArray[np.int64],
+    place: npt.NDArray[np.int64],
+    sensor: SensorSpec,
+    interval_s: float,
+    rising: bool,  # noqa: FBT001  (private; both calls stand in one loop)
+) -> None:
+    """Overwrite the samples inside the transitions of one direction."""
+    length_s = sensor.rise_s if rising else sensor.fall_s
+    linear = sensor.transition == "linear"
+    scale_s = length_s / (TEN_TO_NINETY if linear else TIME_CONSTANTS)
+    lasting = int(np.ceil(scale_s * (1.0 if linear else SETTLED) / interval_s)) + 1
+    following = np.append(place, len(voltage))[which + 1]
+    sample = place[which][:, None] + np.arange(lasting)
+    inside = sample < following[:, None]
+    since = (sample * interval_s - transitions.start_s[which][:, None])[inside] / scale_s
+    left = np.clip(1.0 - since, 0.0, 1.0) if linear else np.exp(-since)
+    final, step = (sensor.high_v, sensor.high_v - sensor.low_v)
+    if not rising:
+        final, step = sensor.low_v, -step
+    voltage[sample[inside]] = final - step * left
+
+
+def _pulse(distance: FloatArray) -> FloatArray:
+    """Slope of the flux of one tooth at a distance in units of its reach.
+
+    Odd about the middle of the tooth, so it crosses zero exactly there; peak 1, zero beyond 1.
+    """
+    reach = np.clip(distance, -1.0, 1.0)
+    shape: FloatArray = -np.sin(np.pi * reach) * (1 + 0.3 * np.cos(np.pi * reach)) / 1.04093
+    return shape
+
+
+def reluctance_voltage(
+    train: Train,
+    motion: Motion,
+    sensor: SensorSpec,
+    *,
+    pitch_deg: float,
+    turn_deg: float,
+    interval_s: float,
+    count: int,
+) -> FloatArray:
+    """Voltage of a variable reluctance sensor at ``i * interval_s``, shape (count,).
+
+    Positive before the middle of a tooth and negative after it (reversed leads: the other way).
+    Proportional to the speed and to the inverse square of the air gap; the L/R pole delays and
+    weakens it.
+
+    Parameters
+    ----------
+    pitch_deg : float
+        Tooth pitch: gives the signal's frequency for the lag.
+    turn_deg : float
+        Crank degrees of one turn of the target, for the runout of the amplitude.
+    """
+    voltage = np.empty(count)
+    peak = sensor.volts_per_1000_rpm / sensor.air_gap_mm**2 / 6000.0
+    if sensor.reversed_leads:
+        peak = -peak
+    for first in range(0, count, BLOCK):
+        last = min(first + BLOCK, count)
+        time = np.arange(first, last) * interval_s
+        _, speed = motion.at(time)
+        delay = lag_delay_s(sensor, pitch_deg=pitch_deg, speed_deg_per_s=speed)
+        angle, speed = motion.at(time - delay)
+        size = peak * speed / np.hypot(1.0, 2 * np.pi * speed / pitch_deg * sensor.lag_s)
+        around = 2 * np.pi * (angle - sensor.runout_phase_deg * turn_deg / 360.0) / turn_deg
+        size *= 1 + sensor.runout * np.cos(around)
+        voltage[first:last] = size * _flux_slope(train, angle)
+    return voltage
+
+
+def _flux_slope(train: Train, angle: FloatArray) -> FloatArray:
+    """Sum of the pulses of the tooth before and the tooth after each angle."""
+    after = np.searchsorted(train.centre_deg, angle)
+    after = np.clip(after, 1, len(train.centre_deg) - 1)
+    total = np.zeros_like(angle)
+    for tooth in (after - 1, after):
+        total += _pulse((angle - train.centre_deg[tooth]) / train.flux_deg[tooth])
+    return total
