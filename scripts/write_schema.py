@@ -1,4 +1,4 @@
-"""Write the published JSON Schemas from the dataclasses; run after changing the model."""
+"""Write the published JSON Schemas from the dataclasses; run after changing the model."""  # noqa: INP001
 
 from __future__ import annotations
 
