@@ -98,7 +98,7 @@ def _cam_table(cam: CamMeasurement, *, signs: bool) -> Table:
             str(edge.count) + (f" (-{edge.rejected})" if edge.rejected else ""),
         )
     if not cam.edges:
-        table.add_row("  none", "", "", "", "", "")
+        table.add_row("  no edge", "", "", "", "", "")
     return table
 
 

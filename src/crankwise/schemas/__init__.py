@@ -76,7 +76,7 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
 _KEYWORDS: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
     "const": operator.eq,
     "enum": lambda value, limit: value in limit,
-    "pattern": lambda value, limit: re.search(limit, value) is not None,
+    "pattern": lambda value, limit: re.fullmatch(limit, value) is not None,  # also before "\n"
     "minimum": operator.ge,
     "exclusiveMinimum": operator.gt,
     "maximum": operator.le,
