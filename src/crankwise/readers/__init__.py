@@ -1,0 +1,13 @@
+"""Readers: from a scope's file to a :class:`~crankwise.model.recording.Recording`.
+
+>>> from crankwise.readers import read
+>>> read("no-such-file.csv")
+Traceback (most recent call last):
+    ...
+crankwise.errors.UnreadableError: no-such-file.csv: no such file. Check the name and the folder
+"""
+
+from crankwise.readers.contract import Reader, ReadOptions, Source
+from crankwise.readers.dispatch import available, read
+
+__all__ = ["ReadOptions", "Reader", "Source", "available", "read"]

@@ -1,0 +1,202 @@
+"""Rows of numbers into arrays: fast on clean chunks, careful on the others."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crankwise.readers.delimited.careful import parse_carefully
+from crankwise.readers.delimited.dialect import NO_SEPARATOR, WHITESPACE, Dialect
+from crankwise.readers.delimited.tail import cut_incomplete
+from crankwise.readers.delimited.text import Chunk
+
+if TYPE_CHECKING:
+    import polars as pl
+
+_BLANKS = re.compile(rb"[ \t]+")
+_EDGE_TABS = re.compile(rb"^\t|\t(?=\r?$)", re.MULTILINE)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Which cells of a row to read, and as what.
+
+    Attributes
+    ----------
+    dialect : Dialect
+        How rows are written.
+    columns : tuple of int
+        Indices of the cells to read, ascending.
+    names : tuple of str
+        What each of them is called in messages.
+    time : int or None
+        Index of the cell with the time, which is read in double precision.
+    file : str
+        File name for messages.
+    """
+
+    dialect: Dialect
+    columns: tuple[int, ...]
+    names: tuple[str, ...]
+    time: int | None
+    file: str
+
+
+class Columns:
+    """Arrays that grow as chunks come in; sized from the first one to be copied rarely."""
+
+    def __init__(self, layout: Layout, *, total_bytes: int) -> None:
+        self._layout = layout
+        self._total_bytes = total_bytes
+        self._seen_bytes = 0
+        self._rows = 0
+        self._arrays: list[npt.NDArray[Any]] = [
+            np.empty(0, np.float64 if index == layout.time else np.float32)
+            for index in layout.columns
+        ]
+
+    def append(self, frame: pl.DataFrame, *, chunk_bytes: int) -> None:
+        """Copy a chunk's columns behind the others; rows that are all blank are left out."""
+        frame = _without_blank_rows(frame)
+        self._seen_bytes += chunk_bytes
+        end = self._rows + frame.height
+        if end > len(self._arrays[0]):
+            share = min(self._seen_bytes / self._total_bytes, 1.0) if self._total_bytes else 1.0
+            size = end if share >= 1.0 else int(end / share * 1.02) + 1024
+            self._arrays = [_longer(array, self._rows, size) for array in self._arrays]
+        for array, series in zip(self._arrays, frame.iter_columns(), strict=True):
+            row = self._rows
+            for part in series.get_chunks():
+                array[row : row + len(part)] = part.to_numpy()
+                row += len(part)
+        self._rows = end
+
+    def finish(self) -> tuple[npt.NDArray[Any], ...]:
+        """Return the arrays, cut to the rows written."""
+        return tuple(array[: self._rows] for array in self._arrays)
+
+
+def _longer(array: npt.NDArray[Any], rows: int, size: int) -> npt.NDArray[Any]:
+    """Copy to a longer array; pages beyond the rows written cost nothing until used."""
+    longer = np.empty(size, array.dtype)
+    longer[:rows] = array[:rows]
+    return longer
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Parsed:
+    """What came out of the rows.
+
+    Attributes
+    ----------
+    columns : tuple of np.ndarray [shape=(n,)]
+        float64 for the time, float32 for the others; NaN where a cell is blank.
+    incomplete_line : int or None
+        Line number of a last row that was cut short and left out.
+    careful_chunks : int
+        Chunks that needed the careful way.
+    """
+
+    columns: tuple[npt.NDArray[Any], ...]
+    incomplete_line: int | None
+    careful_chunks: int
+
+
+def parse(chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_bytes: int) -> Parsed:
+    """Read all chunks into one array for each column of the layout.
+
+    Parameters
+    ----------
+    chunks : iterable of Chunk
+        Whole lines without header.
+    layout : Layout
+        What to read.
+    first_line : int
+        Line number of the first one, from 1.
+    total_bytes : int
+        Size of the file, to size the arrays.
+
+    Raises
+    ------
+    UnreadableError
+        If a cell is no number or a row has too many cells.
+    """
+    columns = Columns(layout, total_bytes=total_bytes)
+    line, careful_chunks, incomplete = first_line, 0, False
+    for chunk in chunks:
+        data = chunk.data
+        if chunk.is_last:
+            data, incomplete = cut_incomplete(data, layout.dialect)
+        data = normalise(data, layout.dialect)
+        frame = _parse_fast(data, layout)
+        if frame is None:
+            careful_chunks += 1
+            frame = parse_carefully(data, layout, first_line=line)
+        line += frame.height  # a row for each line, blank ones included
+        columns.append(frame, chunk_bytes=len(chunk.data))
+    return Parsed(columns.finish(), line if incomplete else None, careful_chunks)
+
+
+def normalise(data: bytes, dialect: Dialect) -> bytes:
+    """Turn runs of blanks into one tab, where blanks separate cells."""
+    if dialect.separator != WHITESPACE:
+        return data
+    return _EDGE_TABS.sub(b"", _BLANKS.sub(b"\t", data))
+
+
+def csv_separator(dialect: Dialect) -> str:
+    """Character that separates cells after :func:`normalise`."""
+    if dialect.separator == NO_SEPARATOR:
+        return "\x1f"
+    return "\t" if dialect.separator == WHITESPACE else dialect.separator
+
+
+def _needs_care(data: bytes, dialect: Dialect) -> bool:
+    """Whether the fast way could misread the chunk instead of failing on it.
+
+    It takes ``1.234`` for a number also where the comma is the decimal mark.
+    """
+    if dialect.decimal == ",":
+        return b"." in data or dialect.separator == ","
+    return False
+
+
+def _parse_fast(data: bytes, layout: Layout) -> pl.DataFrame | None:
+    """Let polars read the numbers; ``None`` if a cell is not simply a number or blank."""
+    import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
+
+    if _needs_care(data, layout.dialect):
+        return None
+    wanted = frozenset(layout.columns)
+    schema: dict[str, Any] = {
+        str(index): (
+            pl.Float64 if index == layout.time else pl.Float32 if index in wanted else pl.String
+        )
+        for index in range(layout.dialect.cells)
+    }
+    try:
+        return pl.read_csv(
+            data,
+            has_header=False,
+            separator=csv_separator(layout.dialect),
+            schema=schema,
+            columns=list(layout.columns),
+            decimal_comma=layout.dialect.decimal == ",",
+            quote_char='"',
+        )
+    except pl.exceptions.PolarsError:
+        return None
+
+
+def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
+    """Leave out rows in which every cell is blank, as blank lines give."""
+    import polars as pl  # noqa: PLC0415
+
+    if all(series.null_count() for series in frame.iter_columns()):
+        return frame.filter(~pl.all_horizontal(pl.all().is_null()))
+    return frame

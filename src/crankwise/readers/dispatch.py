@@ -1,0 +1,201 @@
+"""Find the reader for a file by its content, unpack it if need be, and read it."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from importlib.metadata import entry_points
+from pathlib import Path
+
+from crankwise.errors import CrankwiseError, UnreadableError, UsageError
+from crankwise.model.recording import Recording
+from crankwise.readers.container import is_packed, unpack
+from crankwise.readers.contract import CERTAIN, HEAD_BYTES, NOT_MINE, Reader, ReadOptions, Source
+
+GROUP = "crankwise.readers"
+"""Entry point group that readers register under, the built-in ones included."""
+
+_NESTING = 3
+_KNOWN_OTHERS = (
+    (b"\x89PNG", "a PNG picture"),
+    (b"\xff\xd8\xff", "a JPEG picture"),
+    (b"GIF8", "a GIF picture"),
+    (b"BM", "a bitmap picture"),
+    (b"%PDF", "a PDF document"),
+    (b"\xd0\xcf\x11\xe0", "an old office document or spreadsheet"),
+    (b"MZ", "a program"),
+    (b"\x7fELF", "a program"),
+    (b"SQLite format 3", "a database"),
+)
+
+
+def read(
+    path: str | Path,
+    *,
+    interval_s: float | None = None,
+    progress: Callable[[float], None] | None = None,
+    readers: Sequence[Reader] | None = None,
+) -> Recording:
+    """Read a recording, whatever its format; the content decides, not the suffix.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; it may be packed with gzip or be the only recording in a zip.
+    interval_s : float, optional
+        Sampling interval in seconds, for files without a time column; wins over one.
+    progress : callable, optional
+        Called with the fraction read so far, 0 to 1, never decreasing.
+    readers : sequence of Reader, optional
+        Readers to choose from; all installed ones if not given.
+
+    Raises
+    ------
+    UnreadableError
+        If the file can't be understood; one line with the place and the remedy.
+    UsageError
+        If ``interval_s`` is not a positive number.
+    """
+    if interval_s is not None and not (math.isfinite(interval_s) and interval_s > 0.0):
+        raise UsageError(
+            f"the sampling interval must be a positive number of seconds, not {interval_s!r}"
+        )
+    original = Path(path)
+    _check_file(original)
+    choices = installed() if readers is None else tuple(readers)
+    options = ReadOptions(interval_s, _never_back(progress))
+    try:
+        with ExitStack() as stack:
+            source = Source(original, original.name, _hash_meanwhile(original))
+            source, reader = _choose(source, choices, stack)
+            recording = reader.read(source, options)
+    except CrankwiseError:
+        raise
+    except MemoryError as error:
+        raise UnreadableError(f"{original.name}: too large for this computer's memory") from error
+    except OSError as error:
+        raise UnreadableError(
+            f"{original.name}: can't be read ({error.strerror or error}). "
+            "Check the file and its drive"
+        ) from error
+    options.progress(1.0)
+    return recording
+
+
+def installed() -> tuple[Reader, ...]:
+    """Return one instance of every reader installed, by entry point; broken ones are left out."""
+    found: dict[str, Reader] = {}
+    for point in sorted(entry_points(group=GROUP), key=lambda point: point.name):
+        try:
+            reader = point.load()()
+        except ImportError:
+            continue  # an outside plug-in whose own requirements are missing must not stop ours
+        found.setdefault(reader.name, reader)
+    return tuple(found.values())
+
+
+def available() -> dict[str, tuple[str, ...]]:
+    """Names of the formats that can be read, with their usual file name endings."""
+    return {reader.name: reader.suffixes for reader in installed()}
+
+
+def score(reader: Reader, head: bytes, path: Path) -> int:
+    """Sniff score, raised a little where the suffix agrees, so that ties follow the name."""
+    result = reader.sniff(head, path)
+    if result == NOT_MINE:
+        return NOT_MINE
+    return 2 * result + (path.suffix.lower() in reader.suffixes)
+
+
+def _choose(source: Source, readers: Sequence[Reader], stack: ExitStack) -> tuple[Source, Reader]:
+    """Pick the best reader for the content; packed content is unpacked into a temporary file."""
+    if not readers:
+        raise UnreadableError(
+            "no reader is installed. Install the package again, for example with "
+            "'pip install --force-reinstall crankwise'"
+        )
+    for _ in range(_NESTING):
+        with source.path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+        best = max(readers, key=lambda reader: score(reader, head, source.path))
+        best_score = score(best, head, source.path)
+        if best_score < 2 * CERTAIN and is_packed(head):
+            path = unpack(
+                source.path,
+                source.name,
+                stack,
+                lambda head, path: max(score(reader, head, path) for reader in readers),
+            )
+            source = Source(path, source.name, source.sha256)
+            continue
+        if best_score == NOT_MINE:
+            raise UnreadableError(_not_a_recording(source.name, head, readers))
+        return source, best
+    raise UnreadableError(f"{source.name}: packed more than twice. Unpack it first")
+
+
+def _check_file(path: Path) -> None:
+    name = path.name or str(path)
+    if path.is_dir():
+        raise UnreadableError(f"{name}: this is a folder. Give one recording inside it")
+    if not path.exists():
+        raise UnreadableError(f"{path}: no such file. Check the name and the folder")
+    if not path.is_file():
+        raise UnreadableError(f"{name}: not an ordinary file. Save the recording to a file first")
+    if path.stat().st_size == 0:
+        raise UnreadableError(f"{name}: the file is empty. Save or copy the recording again")
+
+
+def _not_a_recording(name: str, head: bytes, readers: Sequence[Reader]) -> str:
+    for signature, what in _KNOWN_OTHERS:
+        if head.startswith(signature):
+            return (
+                f"{name}: this is {what}, not a recording. "
+                "Save the recording's data from the scope, for example as CSV"
+            )
+    formats = ", ".join(sorted(reader.name for reader in readers))
+    return (
+        f"{name}: no reader knows this content. Export the recording as CSV; "
+        f"these can be read: {formats}"
+    )
+
+
+def _never_back(progress: Callable[[float], None] | None) -> Callable[[float], None]:
+    """Report only progress that is new, and none where nobody listens."""
+    reached = -1.0
+
+    def report(fraction: float) -> None:
+        nonlocal reached
+        if progress is not None and fraction > reached:
+            reached = min(fraction, 1.0)
+            progress(reached)
+
+    return report
+
+
+def _hash_meanwhile(path: Path) -> Callable[[], str]:
+    """Start hashing the file beside the reading; the result waits for the end of it."""
+    digest = ""
+    failure: OSError | None = None
+
+    def work() -> None:
+        nonlocal digest, failure
+        try:
+            with path.open("rb") as file:
+                digest = hashlib.file_digest(file, "sha256").hexdigest()
+        except OSError as error:
+            failure = error
+
+    thread = threading.Thread(target=work, name="sha256", daemon=True)
+    thread.start()
+
+    def wait() -> str:
+        thread.join()
+        if failure is not None:
+            raise failure
+        return digest
+
+    return wait

@@ -1,0 +1,310 @@
+"""From a table of columns to a :class:`Recording`: the part all table formats share.
+
+A format's reader finds columns and what is written about them; here the time column's unit is
+settled, event lists are told from samples, and units are brought to volts and seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crankwise.errors import UnreadableError
+from crankwise.model.finding import Finding, Step
+from crankwise.model.recording import FloatArray, Recording, SampledChannel
+from crankwise.readers.contract import ReadOptions, Source
+from crankwise.readers.events import event_channels, is_event_list
+from crankwise.readers.labels import Label, signal_unit, unique_names
+from crankwise.readers.timebase import TimeBase, from_interval, from_stamps
+from crankwise.readers.timeunit import scale_s
+
+Setting = str | float | int | bool | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Table:
+    """Columns as a reader found them.
+
+    Attributes
+    ----------
+    reader : str
+        Name of the reader, for the history.
+    labels : tuple of Label
+        One for each column, the time column included.
+    columns : tuple of np.ndarray [shape=(n,)]
+        Numbers as written, in file order; the time column as float64.
+    time : int or None
+        Index of the time column.
+    interval_s : float or None
+        Sampling interval the file states beside the table, seconds.
+    start_s : float
+        Time of the first sample the file states beside the table; used without a time column.
+    place : callable
+        File and place of a row by its index, for messages.
+    remedy : str
+        How to give the sampling interval inside this format, for messages.
+    fallback : str
+        Word that a nameless channel is called by, followed by its place.
+    findings : tuple of Finding
+        Remarks made so far.
+    settings : Mapping
+        Facts about the reading for the history.
+    """
+
+    reader: str
+    labels: tuple[Label, ...]
+    columns: tuple[npt.NDArray[Any], ...]
+    time: int | None
+    place: Callable[[int], str]
+    interval_s: float | None = None
+    start_s: float = 0.0
+    remedy: str = "name the time column with its unit, for example 'Time [ms]'"
+    fallback: str = "column"
+    findings: tuple[Finding, ...] = ()
+    settings: Mapping[str, Setting] = field(default_factory=dict)
+
+    @property
+    def signals(self) -> tuple[int, ...]:
+        """Indices of the columns that carry signals."""
+        return tuple(
+            index
+            for index, label in enumerate(self.labels)
+            if index != self.time and not (label.is_index and _counts_rows(self.columns[index]))
+        )
+
+
+def to_recording(table: Table, source: Source, options: ReadOptions) -> Recording:
+    """Turn a table into a recording.
+
+    Raises
+    ------
+    UnreadableError
+        If the time base can't be found or nothing is recorded.
+    """
+    _check_size(table, source)
+    if table.time is not None:
+        times = np.asarray(table.columns[table.time], dtype=np.float64)
+        columns = [table.columns[index] for index in table.signals]
+        if is_event_list(times, columns) and bool(np.all(np.isfinite(times))):
+            return _events(table, source, options, times)
+    base, more = _time_base(table, source, options)
+    channels, signal_findings = _channels(table, source, base)
+    return Recording(
+        name=source.name,
+        sha256=source.sha256(),
+        channels=channels,
+        start_s=base.start_s,
+        duration_s=base.duration_s,
+        interval_s=base.interval_s,
+        time_s=base.time_s,
+        findings=table.findings + more + base.findings + signal_findings,
+        history=(_step(table, kind="samples"),),
+    )
+
+
+def as_channel_values(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Bring a column to float32 or float64 without losing digits.
+
+    Floats keep their type (half precision widens); whole numbers become float32 where that is
+    exact, below 2**24, else float64; booleans become 0 and 1.
+    """
+    if values.dtype in (np.float32, np.float64):
+        return values.astype(values.dtype.newbyteorder("="), copy=False)
+    if values.dtype.kind == "b" or values.dtype.itemsize < 3 or values.dtype == np.float16:
+        return values.astype(np.float32)
+    if len(values) and max(abs(int(values.min())), abs(int(values.max()))) < 1 << 24:
+        return values.astype(np.float32)
+    return values.astype(np.float64)
+
+
+def _check_size(table: Table, source: Source) -> None:
+    rows = len(table.columns[0]) if table.columns else 0
+    if rows < 2:
+        raise UnreadableError(
+            f"{source.name}: {rows} row(s) of numbers; a recording needs many. "
+            "Check that the export holds the samples and not only a summary"
+        )
+    if not table.signals:
+        raise UnreadableError(
+            f"{source.name}: only one column, and it is the time; there is no signal beside it. "
+            "Export the channels too"
+        )
+
+
+def _events(table: Table, source: Source, options: ReadOptions, times: FloatArray) -> Recording:
+    """Build the recording of a list of state changes."""
+    assert table.time is not None  # noqa: S101 - narrows the type; the caller checked it
+    factor, findings = scale_s(
+        table.labels[table.time], times, stated_s=None, source=source, is_events=True
+    )
+    names = _names(table)
+    times_s, channels, more = event_channels(
+        times * factor, names, [table.columns[index] for index in table.signals], place=table.place
+    )
+    if options.interval_s is not None:
+        text = "The file lists state changes with their times; the interval given was not used."
+        more += (Finding("interval-unused", "note", text),)
+    if not any(len(channel.times_s) for channel in channels):
+        raise _nothing_changes(source)
+    return Recording(
+        name=source.name,
+        sha256=source.sha256(),
+        channels=channels,
+        start_s=float(times_s[0]),
+        duration_s=float(times_s[-1] - times_s[0]),
+        interval_s=None,
+        findings=table.findings + findings + more,
+        history=(_step(table, kind="changes"),),
+    )
+
+
+def _time_base(
+    table: Table, source: Source, options: ReadOptions
+) -> tuple[TimeBase, tuple[Finding, ...]]:
+    """Time base of the samples: the caller's interval, else the time column, else as stated."""
+    count = len(table.columns[0])
+    if table.time is None:
+        interval_s = options.interval_s or table.interval_s
+        if interval_s is None:
+            raise UnreadableError(
+                f"{source.name}: no time column and no sampling interval in the file. "
+                f"Give it with --interval, in seconds, or {table.remedy}"
+            )
+        base = from_interval(count, interval_s=interval_s, start_s=table.start_s)
+        return base, _disagreement(table.interval_s, interval_s, "the interval given")
+    times = table.columns[table.time]
+    if options.interval_s is not None:
+        return _given_interval(table, times, options.interval_s)
+    _check_stamps(table, times)
+    factor, findings = scale_s(
+        table.labels[table.time], times, stated_s=table.interval_s, source=source
+    )
+    base = from_stamps(times if factor == 1.0 else times * factor, place=table.place)
+    if base.time_s is None:
+        findings += _disagreement(table.interval_s, base.interval_s, "the time column")
+    return base, findings
+
+
+def _given_interval(
+    table: Table, times: FloatArray, interval_s: float
+) -> tuple[TimeBase, tuple[Finding, ...]]:
+    """Use the caller's interval instead of the time column, and say so if they differ."""
+    step = float(np.nanmedian(np.diff(times)))
+    is_reversed = step < 0.0
+    base = from_interval(len(times), interval_s=interval_s)
+    findings: tuple[Finding, ...] = ()
+    if is_reversed:
+        text = "The rows run backwards in time; they were turned."
+        findings = (Finding("time-reversed", "note", text),)
+        base = TimeBase(base.start_s, base.duration_s, interval_s, is_reversed=True)
+    label = table.labels[table.time or 0]
+    text = (
+        f"The interval given ({interval_s:.6g} s) was used and the column "
+        f"'{label.name}' was left aside."
+    )
+    return base, (*findings, Finding("time-column-unused", "note", text))
+
+
+def _check_stamps(table: Table, times: FloatArray) -> None:
+    usable = np.isfinite(times)
+    if not np.all(usable):
+        row = int(np.argmin(usable))
+        raise UnreadableError(
+            f"{table.place(row)}, column '{table.labels[table.time or 0].name}': no time is "
+            "written there. Complete or remove the row, or give the sampling interval with "
+            "--interval"
+        )
+
+
+def _disagreement(stated_s: float | None, used_s: float, used: str) -> tuple[Finding, ...]:
+    """Remark on a stated interval that differs from the one used by more than 0.1 %."""
+    if stated_s is None or abs(stated_s - used_s) <= 1e-3 * used_s:
+        return ()
+    text = (
+        f"The file states a sampling interval of {stated_s:.6g} s, but {used} "
+        f"({used_s:.6g} s) was used; check which one is right."
+    )
+    return (Finding("interval-disagrees", "caution", text),)
+
+
+def _channels(
+    table: Table, source: Source, base: TimeBase
+) -> tuple[tuple[SampledChannel, ...], tuple[Finding, ...]]:
+    """Bring the signals to their base units, in the order of the time base."""
+    channels: list[SampledChannel] = []
+    findings: list[Finding] = []
+    unknown = []
+    is_constant = True
+    for name, index in zip(_names(table), table.signals, strict=True):
+        values = as_channel_values(table.columns[index])
+        if base.keep is not None:
+            values = values[base.keep]
+        if base.is_reversed:
+            values = values[::-1]
+        unit, factor = signal_unit(table.labels[index].unit)
+        if factor != 1.0:
+            values = values * values.dtype.type(factor)
+        if table.labels[index].unit is None:
+            unknown.append(name)
+        low, high = values.min(), values.max()
+        if not (np.isfinite(low) and np.isfinite(high)):
+            findings.extend(_unusable(name, values))
+        is_constant &= bool(low == high)
+        channels.append(SampledChannel(name, unit, np.ascontiguousarray(values)))
+    if is_constant:
+        raise _nothing_changes(source)
+    if unknown:
+        findings.append(_unit_finding(unknown, len(channels)))
+    return tuple(channels), tuple(findings)
+
+
+def _unusable(name: str, values: npt.NDArray[Any]) -> tuple[Finding, ...]:
+    """Remark on missing samples and on those beyond the scope's range."""
+    missing = int(np.count_nonzero(np.isnan(values)))
+    beyond = int(np.count_nonzero(np.isinf(values)))
+    if missing == len(values):
+        text = f"'{name}' holds no numbers at all."
+        return (Finding("channel-empty", "caution", text),)
+    findings = []
+    if missing:
+        text = f"'{name}' has {missing} missing sample(s) of {len(values)}."
+        findings.append(Finding("samples-missing", "caution", text))
+    if beyond:
+        text = (
+            f"'{name}' was beyond the scope's range in {beyond} sample(s) of {len(values)}; "
+            "choose a larger range next time."
+        )
+        findings.append(Finding("range-exceeded", "caution", text))
+    return tuple(findings)
+
+
+def _unit_finding(names: list[str], count: int) -> Finding:
+    which = "any channel" if len(names) == count else ", ".join(f"'{name}'" for name in names)
+    text = f"The file gives no unit for {which}; the numbers are kept as they stand."
+    return Finding("unit-unknown", "note", text)
+
+
+def _nothing_changes(source: Source) -> UnreadableError:
+    return UnreadableError(
+        f"{source.name}: nothing changes in any channel. Check the hook-up and that the engine "
+        "was turning while recording"
+    )
+
+
+def _names(table: Table) -> tuple[str, ...]:
+    """Make the names of the signals unique; a nameless one is called by its place in the file."""
+    names = unique_names([label.name for label in table.labels], fallback=table.fallback)
+    return tuple(names[index] for index in table.signals)
+
+
+def _counts_rows(column: npt.NDArray[Any]) -> bool:
+    """Whether a column goes up by one from row to row."""
+    return bool(np.all(np.diff(column) == 1.0))
+
+
+def _step(table: Table, *, kind: str) -> Step:
+    return Step("read", {"reader": table.reader, "kind": kind, **table.settings})

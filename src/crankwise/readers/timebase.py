@@ -1,0 +1,294 @@
+"""From written time stamps to a time base: uniform, rounded, reversed, with gaps, or unequal.
+
+Time stamps are written with so many digits. A line through them whose residuals stay within
+half of the last digit can't be told from a uniform clock, so it is taken for one; the rule is
+the same for text and for binary tables, since the last digit is found from the values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from crankwise.errors import UnreadableError
+from crankwise.model.finding import Finding
+from crankwise.model.recording import BoolArray, FloatArray
+
+BLOCK = 1 << 17
+UNIFORM_SHARE = 1e-3
+"""Residuals up to this share of a sampling interval don't matter to any edge time."""
+
+GAP_STEPS = 1.75
+"""A step of more than this many intervals leaves out at least one sample."""
+
+RARE_SHARE = 0.02
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TimeBase:
+    """When the samples were taken.
+
+    Attributes
+    ----------
+    start_s, duration_s, interval_s : float
+        As in :class:`~crankwise.model.recording.Recording`.
+    time_s : np.ndarray [shape=(n,)] or None
+        The stamps themselves, only where their steps are truly unequal.
+    keep : np.ndarray [shape=(rows,), dtype bool] or None
+        Rows to keep, in the file's order; ``None`` keeps all.
+    is_reversed : bool
+        Whether the rows must be turned round, after applying ``keep``.
+    findings : tuple of Finding
+    """
+
+    start_s: float
+    duration_s: float
+    interval_s: float
+    time_s: FloatArray | None = None
+    keep: BoolArray | None = None
+    is_reversed: bool = False
+    findings: tuple[Finding, ...] = ()
+
+
+def from_interval(count: int, *, interval_s: float, start_s: float = 0.0) -> TimeBase:
+    """Time base of ``count`` samples at a known interval, seconds."""
+    return TimeBase(start_s, (count - 1) * interval_s, interval_s)
+
+
+def from_stamps(times_s: FloatArray, *, place: Callable[[int], str]) -> TimeBase:
+    """Find the time base that a sampled recording's time stamps describe.
+
+    Parameters
+    ----------
+    times_s : np.ndarray [shape=(n,)]
+        Finite stamps in file order, seconds; at least two.
+    place : callable
+        File and place of a row by its index, for messages (``"van.csv: row 12"``).
+
+    Raises
+    ------
+    UnreadableError
+        If time stands still or goes back in a way that rounding doesn't explain.
+    """
+    is_reversed = times_s[-1] < times_s[0]
+    ordered = times_s[::-1] if is_reversed else times_s
+    findings = (_reversed_finding(),) if is_reversed else ()
+    uniform = _uniform(ordered)
+    if uniform is not None:
+        start_s, interval_s, rounding = uniform
+        duration_s = (len(ordered) - 1) * interval_s
+        return TimeBase(
+            start_s, duration_s, interval_s, None, None, is_reversed, findings + rounding
+        )
+    return _unequal(ordered, is_reversed=is_reversed, findings=findings, place=place)
+
+
+def last_digit_s(times_s: FloatArray) -> float:
+    """Value of the last digit written, seconds, judged from the first and last stamps.
+
+    The stamps are multiples of a power of ten, to the precision of their number type, or else
+    the spacing of the floating-point numbers is the last digit.
+
+    >>> last_digit_s(np.array([0.0, 0.25, 0.5]))
+    0.01
+    """
+    sample = np.concatenate((times_s[:200], times_s[-200:]))
+    largest = float(np.max(np.abs(sample))) or 1.0
+    floor = float(np.spacing(largest))
+    single = sample.astype(np.float32)
+    if np.array_equal(single.astype(np.float64), sample):
+        floor = float(np.spacing(single.dtype.type(largest)))
+    coarsest = 0.0
+    for part in (sample[: len(sample) // 2], sample[len(sample) // 2 :]):
+        coarsest = max(coarsest, _decimal_step(part, floor=floor))
+    return coarsest
+
+
+def _decimal_step(values: FloatArray, *, floor: float) -> float:
+    """Largest power of ten that all values are multiples of, or the floor."""
+    for exponent in range(3, -16, -1):
+        step = 10.0**exponent
+        if step <= floor:
+            return floor
+        multiples = values / step
+        if np.all(np.abs(multiples - np.round(multiples)) <= 1.01 * floor / step + 1e-9):
+            return step
+    return floor
+
+
+def _uniform(times_s: FloatArray) -> tuple[float, float, tuple[Finding, ...]] | None:
+    """Start, interval and findings if a uniform clock explains the stamps, else ``None``."""
+    last = len(times_s) - 1
+    interval_s = float(times_s[-1] - times_s[0]) / last
+    if interval_s <= 0.0:
+        return None
+    start_s = float(times_s[0])
+    low, high = _residual_range(times_s, start_s, interval_s)
+    digit_s = last_digit_s(times_s)
+    if high - low > 2.0 * UNIFORM_SHARE * interval_s:
+        if high - low > 2.0 * (digit_s + UNIFORM_SHARE * interval_s) or _has_gaps(times_s):
+            return None
+        start_s, interval_s = _regression(times_s, start_s, interval_s)
+        low, high = _residual_range(times_s, start_s, interval_s)
+        # The fitted line itself is only as good as the rounded stamps it went through.
+        bound = digit_s * (0.5 + len(times_s) ** -0.5) + UNIFORM_SHARE * interval_s
+        if max(-low, high) > bound:
+            return None
+    nice_s = _shortest(interval_s, tolerance=0.25 * digit_s / last)
+    unequal = digit_s > 0.01 * interval_s and high - low > 0.01 * interval_s
+    return start_s, nice_s, (_rounded_finding(digit_s, nice_s),) if unequal else ()
+
+
+def _residual_range(times_s: FloatArray, start_s: float, interval_s: float) -> tuple[float, float]:
+    """Lowest and highest difference to the line, in blocks to stay in the cache."""
+    ramp = np.arange(min(BLOCK, len(times_s))) * interval_s
+    low, high = np.inf, -np.inf
+    for first in range(0, len(times_s), BLOCK):
+        block = times_s[first : first + BLOCK]
+        residual = block - ramp[: len(block)]
+        offset = start_s + first * interval_s
+        low = min(low, float(residual.min()) - offset)
+        high = max(high, float(residual.max()) - offset)
+    return low, high
+
+
+def _regression(times_s: FloatArray, start_s: float, interval_s: float) -> tuple[float, float]:
+    """Least-squares line through the stamps, as a correction to a first guess."""
+    count = len(times_s)
+    centre = (count - 1) / 2.0
+    total = moment = 0.0
+    for first in range(0, count, BLOCK):
+        block = times_s[first : first + BLOCK]
+        index = np.arange(first, first + len(block), dtype=np.float64)
+        residual = block - (start_s + interval_s * index)
+        total += float(residual.sum())
+        moment += float(residual @ (index - centre))
+    slope = moment / (count * (count**2 - 1.0) / 12.0)
+    return start_s + total / count - slope * centre, interval_s + slope
+
+
+def _has_gaps(times_s: FloatArray) -> bool:
+    """Whether a few steps leave out samples while the others are alike."""
+    steps = np.diff(times_s)
+    typical = float(np.median(steps))
+    if typical <= 0.0:
+        return False
+    wide = np.count_nonzero(steps > GAP_STEPS * typical)
+    return bool(0 < wide <= max(1.0, RARE_SHARE * len(steps)))
+
+
+def _shortest(value: float, *, tolerance: float) -> float:
+    """Return the number with the fewest digits within the tolerance of a value.
+
+    >>> _shortest(4.9999999999e-06, tolerance=1e-14)
+    5e-06
+    """
+    for digits in range(1, 17):
+        candidate = float(f"{value:.{digits - 1}e}")
+        if abs(candidate - value) <= tolerance:
+            return candidate
+    return value
+
+
+def _unequal(
+    times_s: FloatArray,
+    *,
+    is_reversed: bool,
+    findings: tuple[Finding, ...],
+    place: Callable[[int], str],
+) -> TimeBase:
+    """Keep stamps that no uniform clock explains, once they are in order."""
+    count = len(times_s)
+    steps = np.diff(times_s)
+
+    def row(index: int) -> str:
+        return place(count - 1 - index if is_reversed else index)
+
+    back = np.flatnonzero(steps < 0.0)
+    if len(back):
+        at = int(back[0]) + 1
+        raise UnreadableError(
+            f"{row(at)}: time goes back from {times_s[at - 1]:.9g} s to {times_s[at]:.9g} s. "
+            "Put the rows in order or cut the file there, or give the sampling interval with "
+            "--interval to ignore the time column"
+        )
+    keep, repeat_findings = _without_repeats(steps, row)
+    if keep is not None:
+        times_s = times_s[keep]
+        steps = np.diff(times_s)
+        rounded = _uniform(times_s)
+        if rounded is not None:
+            start_s, interval_s, more = rounded
+            duration_s = (len(times_s) - 1) * interval_s
+            keep = keep[::-1] if is_reversed else keep
+            found = findings + repeat_findings + more
+            return TimeBase(start_s, duration_s, interval_s, None, keep, is_reversed, found)
+    interval_s = float(np.median(steps))
+    return TimeBase(
+        start_s=float(times_s[0]),
+        duration_s=float(times_s[-1] - times_s[0]),
+        interval_s=interval_s,
+        time_s=np.ascontiguousarray(times_s),
+        keep=keep[::-1] if keep is not None and is_reversed else keep,
+        is_reversed=is_reversed,
+        findings=findings + repeat_findings + (_step_finding(times_s, steps, interval_s),),
+    )
+
+
+def _without_repeats(
+    steps: FloatArray, row: Callable[[int], str]
+) -> tuple[BoolArray | None, tuple[Finding, ...]]:
+    """Mark the rows to keep where a stamp stands twice; more than a few are refused."""
+    same = steps == 0.0
+    repeats = int(np.count_nonzero(same))
+    if not repeats:
+        return None, ()
+    first = row(int(np.argmax(same)) + 1)
+    if repeats > max(1.0, RARE_SHARE * len(steps)):
+        raise UnreadableError(
+            f"{first}: {repeats} of {len(steps) + 1} rows repeat the time of the row before, "
+            "and rounding doesn't explain it. Export the time with more digits, or give the "
+            "sampling interval with --interval to ignore the time column"
+        )
+    text = (
+        f"{repeats} row(s) repeat the time of the row before, first {first}; "
+        "the first row of each time was kept."
+    )
+    return np.concatenate(([True], ~same)), (Finding("time-repeated", "caution", text),)
+
+
+def _step_finding(times_s: FloatArray, steps: FloatArray, interval_s: float) -> Finding:
+    """Say whether the unequal steps are gaps in an even clock or unequal throughout."""
+    wide = np.flatnonzero(steps > GAP_STEPS * interval_s)
+    others = np.delete(steps, wide)
+    even = bool(np.all(np.abs(others - interval_s) <= 0.1 * interval_s))
+    if len(wide) and even:
+        where = ", ".join(f"{times_s[index]:.6g} s" for index in wide[:3])
+        return Finding(
+            "time-gap",
+            "caution",
+            f"Samples are missing at {len(wide)} place(s), {steps[wide].sum():.3g} s in all "
+            f"(after {where}{', …' if len(wide) > 3 else ''}). "
+            "Edges inside can't be seen; record again without pauses if the result is weak.",
+        )
+    return Finding(
+        "time-unequal",
+        "note",
+        f"The time steps are unequal ({steps.min():.4g} s to {steps.max():.4g} s); "
+        "each sample keeps the time written for it.",
+    )
+
+
+def _reversed_finding() -> Finding:
+    return Finding("time-reversed", "note", "The rows run backwards in time; they were turned.")
+
+
+def _rounded_finding(digit_s: float, interval_s: float) -> Finding:
+    return Finding(
+        "time-rounded",
+        "note",
+        f"Time is written in steps of {digit_s:.3g} s only, so the samples look unevenly spaced; "
+        f"the even interval of {interval_s:.9g} s that explains them was taken.",
+    )
