@@ -12,7 +12,7 @@ import pytest
 
 from crankwise import document
 from crankwise.errors import MissingPackageError, UsageError
-from crankwise.picture import angle_view, lanes, png, save_picture, style, svg
+from crankwise.picture import angle_view, crank_lane, png, save_picture, style, svg
 from crankwise.picture.angle_view import zoom_windows
 from crankwise.picture.layout import Axis, text_width
 
@@ -53,7 +53,8 @@ def texts(root):
         width = text_width(node.text, size=size)
         left = x - {"start": 0.0, "middle": width / 2, "end": width}[node.get("text-anchor")]
         if node.get("transform"):  # turned: reads upwards from its place
-            yield node.text, x - 0.75 * size, x + 0.2 * size, y - width, y
+            foot = y if node.get("text-anchor") == "start" else y + width
+            yield node.text, x - 0.75 * size, x + 0.2 * size, foot - width, foot
         else:
             yield node.text, left, left + width, y - 0.75 * size, y + 0.2 * size
 
@@ -83,13 +84,20 @@ def test_no_text_covers_another(name):
         [0.0, 1.0, 2.0, 3.0, 355.0, 719.9],
         [30.0 * k + 3 for k in range(24)],
         [7.2 * k for k in range(100)],
+        [3.6 * k for k in range(200)],
         [342.0, 345.0, 350.0, 355.0, 359.0, 1.0, 5.0],
     ],
-    ids=["none", "zero", "end", "close", "many", "very-many", "gap"],
+    ids=["none", "zero", "end", "close", "many", "very-many", "too-many", "gap"],
 )
 def test_no_text_covers_another_whatever_the_edges(t20, angles):
     root = parsed(angle_view(with_angles(t20, angles)))
     assert_no_text_overlaps(root, width=float(root.get("width")))
+
+
+def test_what_is_too_much_to_write_is_said(t20):
+    assert "100 edges, too many to write here" in angle_view(
+        with_angles(t20, [3.6 * k for k in range(200)])
+    )
 
 
 def test_each_edge_of_the_cycle_has_a_marker_at_its_angle(t20):
@@ -122,7 +130,7 @@ def test_angle_uncertainty_and_tooth_words_stand_at_every_edge(t20):
     assert "150.02° ± 0.09°" in written
     for cam in t20.cams:
         for edge in cam.edges:
-            assert edge.teeth in written
+            assert set(edge.teeth.split(", ")) <= set(written)
 
 
 def test_the_level_between_edges_follows_their_direction(t20):
@@ -141,7 +149,7 @@ def test_the_level_between_edges_follows_their_direction(t20):
 
 
 def test_teeth_are_counted_outward_from_the_gap(t20):
-    teeth = list(lanes.counted_teeth(t20.crank, Axis(0.0, 720.0, 0.0, 720.0)))
+    teeth = list(crank_lane.counted_teeth(t20.crank, Axis(0.0, 720.0, 0.0, 720.0)))
     at = {tooth.angle_deg: (tooth.number, tooth.after) for tooth in teeth}
     assert len(teeth) == 2 * 58 + 1  # the first tooth of the next cycle is in view at 720
     # Hyundai/Kia service information 8589470: the 17th tooth after the gap is 96 degrees on.
@@ -155,7 +163,7 @@ def test_without_a_gap_teeth_are_counted_onward(t20):
     crank = dataclasses.replace(
         t20.crank, has_gap=False, intervals_deg=(15.0,) * 24, teeth_per_rev=24, pitch_deg=15.0
     )
-    teeth = list(lanes.counted_teeth(crank, Axis(0.0, 359.0, 0.0, 359.0)))
+    teeth = list(crank_lane.counted_teeth(crank, Axis(0.0, 359.0, 0.0, 359.0)))
     assert [tooth.number for tooth in teeth] == list(range(1, 25))
     drawn = angle_view(dataclasses.replace(t20, crank=crank))
     assert "before the gap →" not in drawn
@@ -213,7 +221,7 @@ def test_png_is_made_with_the_shipped_font(t20, tmp_path):
     save_picture(t20, tmp_path / "van.png")
     data = (tmp_path / "van.png").read_bytes()
     assert data[:8] == b"\x89PNG\r\n\x1a\n"
-    assert int.from_bytes(data[16:20]) == 2 * 1180
+    assert int.from_bytes(data[16:20]) == 2 * 1230
 
 
 def test_png_shows_text(t20):

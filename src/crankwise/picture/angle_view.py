@@ -6,9 +6,10 @@ counts. Colours go by role; shapes carry the same facts, so that it reads in bla
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING, Final
 
-from crankwise.picture import furniture, lanes, style, svg
+from crankwise.picture import cam_lane, crank_lane, furniture, style, svg
 from crankwise.picture.layout import Axis
 from crankwise.picture.words import angle_words
 from crankwise.units import CYCLE_DEG, REVOLUTION_DEG
@@ -16,9 +17,9 @@ from crankwise.units import CYCLE_DEG, REVOLUTION_DEG
 if TYPE_CHECKING:
     from crankwise.model.measurement import Measurement
 
-_WIDTH: Final = 1180.0
+_WIDTH: Final = 1230.0
 _LEFT: Final = 160.0
-_GUTTER: Final = 125.0  # room at the right for the label of an edge just before the end
+_GUTTER: Final = 175.0  # room at the right for the label of an edge just before the end
 _ZOOM_LEAST_DEG: Final = 30.0
 _ZOOM_MOST_DEG: Final = 60.0
 
@@ -107,16 +108,19 @@ def _panels(
 ) -> tuple[list[svg.Element], float]:
     """Draw crank, cams and ruler over stretches side by side, each lane at one height."""
     cams = measurement.cams
-    heights = [max(lanes.cam_lane_height(cam, axis) for axis in axes) for cam in cams]
-    bottom = top + lanes.CRANK_LANE_HEIGHT + sum(heights)
+    rooms = [
+        functools.reduce(cam_lane.Size.joined, (cam_lane.size(cam, axis) for axis in axes))
+        for cam in cams
+    ]
+    bottom = top + crank_lane.HEIGHT + sum(room.height for room in rooms)
     parts = []
     for axis in axes:
-        names = axis is axes[0]
-        parts += lanes.gaps(measurement.crank, axis, top, bottom)
-        parts += lanes.crank_lane(measurement.crank, axis, top, names=names)
-        y = top + lanes.CRANK_LANE_HEIGHT
-        for cam, height in zip(cams, heights, strict=True):
-            parts += lanes.cam_lane(cam, axis, y, names=names)
-            y += height
+        named = axis is axes[0]
+        parts += crank_lane.gaps(measurement.crank, axis, top, bottom)
+        parts += crank_lane.draw(measurement.crank, axis, top, named=named)
+        y = top + crank_lane.HEIGHT
+        for cam, room in zip(cams, rooms, strict=True):
+            parts += cam_lane.draw(cam, axis, y, room, named=named)
+            y += room.height
         parts += furniture.ruler(axis, bottom)
     return parts, bottom + furniture.RULER_HEIGHT

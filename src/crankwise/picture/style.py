@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from crankwise.picture import svg
+from crankwise.picture.layout import fitted
 
 FONT: Final = "'DejaVu Sans', Verdana, sans-serif"
 INK: Final = "#1d2433"
@@ -14,6 +15,7 @@ CRANK: Final = "#44516b"
 INTAKE: Final = "#0b7f7c"
 EXHAUST: Final = "#b8502f"
 OTHER: Final = "#7a4a86"
+_NAME_ROOM: Final = 135.0
 
 
 def role_colour(role: str) -> str:
@@ -72,3 +74,13 @@ def marker(x: float, y: float, *, rising: bool, colour: str, is_open: bool) -> s
         stroke_width=1.6,
         stroke_linejoin="round",
     )
+
+
+def lane_name(role: str, channel: str, more: str, y: float) -> list[svg.Element]:
+    """Name a lane at the left: its role, its channel and one remark."""
+    colour = role_colour(role)
+    lines = [text(role, 16.0, y, size=13.0, colour=colour, bold=True)]
+    for index, words in enumerate(part for part in (channel, more) if part and part != role):
+        shown = fitted(words, size=10.0, width=_NAME_ROOM)
+        lines.append(text(shown, 16.0, y + 14.0 * (index + 1), size=10.0, colour=FAINT_INK))
+    return lines
