@@ -24,17 +24,22 @@ from crankwise.testing.simulate.faults import (
     SwappedChannels,
     TargetMoved,
 )
+from crankwise.testing.simulate.load import load_spec
 from crankwise.testing.simulate.parts import CamSpec, CrankSpec, EngineSpec, SensorSpec, SpeedSpec
+from crankwise.testing.simulate.presets import PRESETS, preset
 from crankwise.testing.simulate.run import Simulation, simulate
 from crankwise.testing.simulate.spec import ExtraSpec, ScopeSpec, SimulationSpec
 from crankwise.testing.simulate.truth import CamTruth, CrankTruth, EdgeTruth, SpeedTruth, Truth
+from crankwise.testing.simulate.write import CsvDialect, simulate_to_file, write
 
 __all__ = [
+    "PRESETS",
     "CamSpec",
     "CamTruth",
     "ChainJumped",
     "CrankSpec",
     "CrankTruth",
+    "CsvDialect",
     "DamagedTooth",
     "Dropout",
     "EdgeTruth",
@@ -56,5 +61,9 @@ __all__ = [
     "SwappedChannels",
     "TargetMoved",
     "Truth",
+    "load_spec",
+    "preset",
     "simulate",
+    "simulate_to_file",
+    "write",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from crankwise.errors import UsageError
-from crankwise.model.recording import BoolArray, FloatArray
+from crankwise.model.recording import FloatArray
 from crankwise.testing.simulate.faults import Dropout, ExtraEdges
 from crankwise.testing.simulate.motion import Motion
 from crankwise.testing.simulate.parts import SensorSpec
@@ -31,19 +31,6 @@ def pulses(start_s: FloatArray, end_s: FloatArray, *, resting_high: bool) -> Tra
     return Transitions(
         times, times, np.full(len(times), np.nan), rising, ~leaving, nowhere, nowhere, resting_high
     )
-
-
-def _merge(first: Transitions, second: Transitions, keep: BoolArray) -> Transitions:
-    """Those of the first marked in ``keep`` and all of the second, in time order."""
-    start = np.concatenate((first.start_s[keep], second.start_s))
-    order = np.argsort(start, kind="stable")
-
-    def both(name: str) -> np.ndarray[tuple[int], np.dtype[np.generic]]:
-        joined = np.concatenate((getattr(first, name)[keep], getattr(second, name)))
-        return joined[order]  # type: ignore[no-any-return]
-
-    names = ("start_s", "half_s", "flank_deg", "rising", "trailing", "tooth", "turn")
-    return Transitions(*(both(name) for name in names), first.initial_high)  # type: ignore[arg-type]
 
 
 def add_false_pulses(
@@ -76,7 +63,7 @@ def add_false_pulses(
     high = np.where(place >= 0, transitions.rising[place], transitions.initial_high)
     added = pulses(start, start + width, resting_high=False)
     added.rising[:] = np.column_stack((~high, high)).ravel()
-    return _merge(transitions, added, np.ones(len(taken), dtype=np.bool_)), start
+    return transitions.merge(added), start
 
 
 def silence(transitions: Transitions, gap: Dropout) -> Transitions:
@@ -88,20 +75,12 @@ def silence(transitions: Transitions, gap: Dropout) -> Transitions:
         for place in before
     ]
     outside = (transitions.half_s < start) | (transitions.half_s > end)
-    added = pulses(np.array([start]), np.array([end]), resting_high=True)
-    needed = np.array(levels)
-    kept = Transitions(
-        *(
-            getattr(added, name)[needed]
-            for name in ("start_s", "half_s", "flank_deg", "rising", "trailing", "tooth", "turn")
-        ),
-        added.initial_high,
-    )
-    return _merge(transitions, kept, outside)
+    edges = pulses(np.array([start]), np.array([end]), resting_high=True)
+    return transitions.select(outside).merge(edges.select(np.array(levels)))
 
 
 def firing_times(motion: Motion, *, offsets_deg: tuple[float, ...], tdc_deg: float) -> FloatArray:
-    """Times of all ignitions during the motion, ascending."""
+    """Find the times of all ignitions during the motion, ascending."""
     first = int(np.floor(motion.angle_deg[0] / CYCLE_DEG)) - 1
     last = int(np.ceil(motion.angle_deg[-1] / CYCLE_DEG)) + 1
     turns = np.arange(first, last + 1)[:, None] * CYCLE_DEG

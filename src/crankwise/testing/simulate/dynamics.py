@@ -175,7 +175,7 @@ def _integrate(
             time = min(max(drive.held_until_s, time + STEP_S), end_s)
             continue
         step = min(STEP_S, STEP_DEG / (to_deg * rad_per_s)) if rad_per_s > 0 else STEP_S
-        angle_deg, rad_per_s = _runge_kutta(rate, time, angle_deg, rad_per_s, slope_1, step)
+        angle_deg, rad_per_s = _runge_kutta(rate, (time, angle_deg, rad_per_s), slope_1, step)
         time += step
     columns = np.array(rows)
     return Motion(columns[:, 0], columns[:, 1], columns[:, 2], columns[:, 3])
@@ -183,13 +183,15 @@ def _integrate(
 
 def _runge_kutta(
     rate: Callable[[float, float, float], tuple[float, float]],
-    time: float,
-    angle_deg: float,
-    omega: float,
+    state: tuple[float, float, float],
     slope_1: float,
     step: float,
 ) -> tuple[float, float]:
-    """One step of angle (degrees) and speed (rad/s); the crank never turns backwards."""
+    """Step angle (degrees) and speed (rad/s) on; the crank never turns backwards.
+
+    ``state`` is time, angle and speed; ``slope_1`` the acceleration there.
+    """
+    time, angle_deg, omega = state
     half, to_deg = 0.5 * step, 180.0 / math.pi
     omega_2 = omega + half * slope_1
     slope_2, _ = rate(time + half, angle_deg + half * to_deg * omega, omega_2)

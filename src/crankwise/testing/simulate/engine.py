@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from crankwise.errors import UsageError
 from crankwise.model.recording import FloatArray
@@ -111,7 +110,7 @@ def build_tables(spec: EngineSpec) -> EngineTables:
     UsageError
         If the load can't be balanced by any heat.
     """
-    angle = np.arange(GRID_POINTS) * GRID_DEG - 360.0
+    angle = np.arange(GRID_POINTS, dtype=np.float64) * GRID_DEG - 360.0
     volume, slope = _mechanism(spec, angle)
     lever = np.pi * (spec.bore_mm / 2000.0) ** 2 * slope
     offsets = spec.firing_offsets_deg
@@ -153,6 +152,8 @@ def steady_cycle_rpm(tables: EngineTables, *, mean_rpm: float, ripple: float) ->
     steps = (torque - torque.mean()) * np.radians(GRID_DEG)
     stored = np.cumsum(steps) - 0.5 * steps
 
+    from scipy.optimize import brentq  # noqa: PLC0415  (slow to import)
+
     def speed(level_j: float) -> FloatArray:
         rad_per_s: FloatArray = np.sqrt(2 * (level_j + stored) / tables.inertia_kg_m2)
         return rad_per_s * 30.0 / np.pi
@@ -180,6 +181,7 @@ def ripple_for_swing(tables: EngineTables, *, mean_rpm: float, swing: float) -> 
     UsageError
         If no torque gives such a swing without stopping the engine.
     """
+    from scipy.optimize import brentq  # noqa: PLC0415  (slow to import)
 
     def excess(ripple: float) -> float:
         speed = steady_cycle_rpm(tables, mean_rpm=mean_rpm, ripple=ripple)

@@ -11,11 +11,11 @@ from crankwise.testing.simulate.convert import to_plain
 from crankwise.testing.simulate.disturb import extra_transitions, extra_voltage, firing_times
 from crankwise.testing.simulate.faults import Dropout
 from crankwise.testing.simulate.motion import Motion
-from crankwise.testing.simulate.streams import stream
 from crankwise.testing.simulate.scope import as_events, sample_count, through_scope
 from crankwise.testing.simulate.sensors import reluctance_voltage, switching_voltage
 from crankwise.testing.simulate.signals import Signal
 from crankwise.testing.simulate.spec import ExtraSpec, SimulationSpec
+from crankwise.testing.simulate.streams import stream
 
 
 def record(spec: SimulationSpec, signals: list[Signal], motion: Motion, *, seed: int) -> Recording:
@@ -52,7 +52,7 @@ def _extra(
     if scope.kind == "events":
         return as_events(extra.channel, transitions, scope)
     voltage = extra_voltage(extra, transitions, interval_s=scope.step_s, count=sample_count(scope))
-    rng = stream(seed, f"scope {extra.channel}")
+    rng = stream(seed, spec.vehicle, "scope", extra.channel)
     saved = through_scope(voltage, scope, firing_s=firing, dropouts=(), resting_v=0.0, rng=rng)
     return SampledChannel(extra.channel, "V", saved)
 
@@ -87,7 +87,7 @@ def _sensor(
     gaps = tuple(
         fault for fault in spec.faults if isinstance(fault, Dropout) and fault.role == signal.role
     )
-    rng = stream(seed, f"scope {signal.role}")
+    rng = stream(seed, spec.vehicle, "scope", signal.role)
     saved = through_scope(voltage, scope, firing_s=firing, dropouts=gaps, resting_v=0.0, rng=rng)
     return SampledChannel(signal.channel, "V", saved)
 

@@ -12,10 +12,10 @@ from crankwise.testing.simulate.convert import to_plain
 from crankwise.testing.simulate.dynamics import turn
 from crankwise.testing.simulate.motion import Motion
 from crankwise.testing.simulate.parts import CrankSpec
-from crankwise.testing.simulate.streams import stream
 from crankwise.testing.simulate.record import record
 from crankwise.testing.simulate.signals import Signal, cam_signal, crank_signal, disturbed
 from crankwise.testing.simulate.spec import SimulationSpec
+from crankwise.testing.simulate.streams import stream
 from crankwise.testing.simulate.targets import Target, find_wheel
 from crankwise.testing.simulate.truth import (
     CamTruth,
@@ -60,14 +60,14 @@ def simulate(spec: SimulationSpec, *, seed: int) -> Simulation:
     changed = apply_faults(spec)
     start_angle = spec.start_angle_deg
     if start_angle is None:
-        start_angle = float(stream(seed, "start").uniform(0.0, CYCLE_DEG))
+        start_angle = float(stream(seed, spec.vehicle, "start").uniform(0.0, CYCLE_DEG))
     motion = turn(
         changed.engine,
         changed.speed,
         changed.crank,
         duration_s=changed.scope.duration_s,
         start_angle_deg=start_angle,
-        rng=stream(seed, "engine"),
+        rng=stream(seed, spec.vehicle, "engine"),
     )
     target, crank = crank_signal(changed, motion, seed=seed)
     signals = [crank, *(cam_signal(changed, cam, motion, seed=seed) for cam in changed.cams)]
@@ -92,7 +92,7 @@ def simulate(spec: SimulationSpec, *, seed: int) -> Simulation:
 
 
 def _cycle_zeros(motion: Motion, spec: SimulationSpec) -> tuple[float, ...]:
-    """Recording times at which a cycle begins."""
+    """List the recording times at which a cycle begins."""
     first, last = motion.window(0.0, spec.scope.duration_s)
     turns = np.arange(np.ceil(first / CYCLE_DEG), np.floor(last / CYCLE_DEG) + 1)
     return tuple((motion.time_of(turns * CYCLE_DEG) + spec.scope.start_s).tolist())

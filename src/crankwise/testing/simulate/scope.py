@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import lfilter
 
 from crankwise.model.recording import EventChannel, FloatArray
 from crankwise.testing.simulate.faults import Dropout
@@ -15,7 +14,7 @@ SPIKE_HZ = 60e3
 
 
 def sample_count(scope: ScopeSpec) -> int:
-    """Samples from 0 up to the duration, both included."""
+    """Count the samples from 0 up to the duration, both included."""
     return int(np.floor(scope.duration_s / scope.step_s + 1e-9)) + 1
 
 
@@ -72,6 +71,8 @@ def _add_spikes(
 
 def _high_pass(voltage: FloatArray, *, corner_hz: float, interval_s: float) -> FloatArray:
     """One-pole AC coupling, started as if the mean had been there for ever."""
+    from scipy.signal import lfilter  # noqa: PLC0415  (slow to import)
+
     keep = float(np.exp(-2 * np.pi * corner_hz * interval_s))
     steps = np.diff(voltage, prepend=voltage.mean())
     passed: FloatArray = lfilter([1.0], [1.0, -keep], steps)
@@ -104,7 +105,7 @@ def as_events(name: str, transitions: Transitions, scope: ScopeSpec) -> EventCha
     times, states = transitions.half_s[inside], transitions.rising[inside]
     if scope.resolution_s is not None:
         times = np.round(times / scope.resolution_s) * scope.resolution_s
-        last_of_tie = np.append(np.diff(times) > 0, True)  # noqa: FBT003
+        last_of_tie = np.append(np.diff(times) > 0, True)
         times, states = times[last_of_tie], states[last_of_tie]
         changed = states != np.concatenate(([initial], states[:-1]))
         times, states = times[changed], states[changed]

@@ -29,30 +29,29 @@ def switching_voltage(
     evaluated from its formula.
     """
     high, low = sensor.high_v, sensor.low_v
-    place = np.clip(np.ceil(transitions.start_s / interval_s), 0, count).astype(np.int64)
+    place = _first_sample(transitions, interval_s=interval_s, count=count)
     bounds = np.concatenate(([0], place, [count]))
     states = np.concatenate(([transitions.initial_high], transitions.rising))
     voltage = np.repeat(np.where(states, high, low), np.diff(bounds))
     for rising in (True, False):
-        length_s = sensor.rise_s if rising else sensor.fall_s
-        if length_s > 0:
-            which = np.flatnonzero(transitions.rising == rising)
-            _shape_transitions(voltage, transitions, which, place, sensor, interval_s, rising)
+        if (sensor.rise_s if rising else sensor.fall_s) > 0:
+            _shape(voltage, transitions, sensor, interval_s=interval_s, rising=rising)
     return voltage
 
 
-def _shape_transitions(
+def _shape(
     voltage: FloatArray,
     transitions: Transitions,
-    which: npt.NDArray[np.int64],
-    place: npt.NDArray[np.int64],
     sensor: SensorSpec,
+    *,
     interval_s: float,
-    rising: bool,  # noqa: FBT001  (private; both calls stand in one loop)
+    rising: bool,
 ) -> None:
-    """Overwrite the samples inside the transitions of one direction."""
-    length_s = sensor.rise_s if rising else sensor.fall_s
+    """Overwrite the samples inside the transitions of one direction by their formula."""
+    place = _first_sample(transitions, interval_s=interval_s, count=len(voltage))
+    which = np.flatnonzero(transitions.rising == rising)
     linear = sensor.transition == "linear"
+    length_s = sensor.rise_s if rising else sensor.fall_s
     scale_s = length_s / (TEN_TO_NINETY if linear else TIME_CONSTANTS)
     lasting = int(np.ceil(scale_s * (1.0 if linear else SETTLED) / interval_s)) + 1
     following = np.append(place, len(voltage))[which + 1]
@@ -60,19 +59,27 @@ def _shape_transitions(
     inside = sample < following[:, None]
     since = (sample * interval_s - transitions.start_s[which][:, None])[inside] / scale_s
     left = np.clip(1.0 - since, 0.0, 1.0) if linear else np.exp(-since)
-    final, step = (sensor.high_v, sensor.high_v - sensor.low_v)
-    if not rising:
-        final, step = sensor.low_v, -step
-    voltage[sample[inside]] = final - step * left
+    height = sensor.high_v - sensor.low_v
+    if rising:
+        voltage[sample[inside]] = sensor.high_v - height * left
+    else:
+        voltage[sample[inside]] = sensor.low_v + height * left
+
+
+def _first_sample(
+    transitions: Transitions, *, interval_s: float, count: int
+) -> npt.NDArray[np.int64]:
+    """Index of the first sample after the start of each transition."""
+    return np.clip(np.ceil(transitions.start_s / interval_s), 0, count).astype(np.int64)
 
 
 def _pulse(distance: FloatArray) -> FloatArray:
     """Slope of the flux of one tooth at a distance in units of its reach.
 
-    Odd about the middle of the tooth, so it crosses zero exactly there; peak 1, zero beyond 1.
+    One period of a sine, odd about the middle of the tooth, so it crosses zero exactly there;
+    nothing beyond the reach. Evenly spaced teeth give a pure sine, a gap a flat line.
     """
-    reach = np.clip(distance, -1.0, 1.0)
-    shape: FloatArray = -np.sin(np.pi * reach) * (1 + 0.3 * np.cos(np.pi * reach)) / 1.04093
+    shape: FloatArray = -np.sin(np.pi * np.clip(distance, -1.0, 1.0))
     return shape
 
 
@@ -105,7 +112,7 @@ def reluctance_voltage(
         peak = -peak
     for first in range(0, count, BLOCK):
         last = min(first + BLOCK, count)
-        time = np.arange(first, last) * interval_s
+        time = np.arange(first, last, dtype=np.float64) * interval_s
         _, speed = motion.at(time)
         delay = lag_delay_s(sensor, pitch_deg=pitch_deg, speed_deg_per_s=speed)
         angle, speed = motion.at(time - delay)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from crankwise.errors import UsageError
 from crankwise.testing.simulate.disturb import add_false_pulses, silence
 from crankwise.testing.simulate.faults import Dropout, ExtraEdges
 from crankwise.testing.simulate.motion import Motion
 from crankwise.testing.simulate.parts import CamSpec, SensorSpec
-from crankwise.testing.simulate.streams import stream
 from crankwise.testing.simulate.spec import SimulationSpec
+from crankwise.testing.simulate.streams import stream
 from crankwise.testing.simulate.targets import (
     Target,
     Train,
@@ -38,11 +40,16 @@ class Signal:
     transitions: Transitions
 
 
+def _made(spec: SimulationSpec, role: str, *, seed: int) -> np.random.Generator:
+    """Return the generator of a target's errors: the vehicle's own where it is named."""
+    return stream(0 if spec.vehicle else seed, spec.vehicle, "target", role)
+
+
 def crank_signal(spec: SimulationSpec, motion: Motion, *, seed: int) -> tuple[Target, Signal]:
     """Build the crank target and everything its sensor sees."""
-    rng = stream(seed, "crank target")
+    rng = stream(seed, spec.vehicle, "teeth", "crank")
     wheel = find_wheel(spec.crank.wheel)
-    target = crank_target(spec.crank, wheel, spec.faults, rng)
+    target = crank_target(spec.crank, wheel, spec.faults, _made(spec, "crank", seed=seed))
     train = drop_teeth(
         crank_train(target, motion),
         role="crank",
@@ -67,8 +74,8 @@ def crank_signal(spec: SimulationSpec, motion: Motion, *, seed: int) -> tuple[Ta
 
 def cam_signal(spec: SimulationSpec, cam: CamSpec, motion: Motion, *, seed: int) -> Signal:
     """Build one cam target and everything its sensor sees."""
-    rng = stream(seed, f"cam target {cam.role}")
-    target = cam_target(cam, spec.faults, rng)
+    rng = stream(seed, spec.vehicle, "teeth", cam.role)
+    target = cam_target(cam, spec.faults, _made(spec, cam.role, seed=seed))
     train = drop_teeth(
         cam_train(cam, target, motion, rng),
         role=cam.role,
@@ -87,7 +94,7 @@ def disturbed(
     signals: list[Signal], spec: SimulationSpec, *, seed: int
 ) -> tuple[list[Signal], dict[str, tuple[float, ...]]]:
     """Add false pulses, and the dropouts of event lists; returns when pulses were added."""
-    rng = stream(seed, "faults")
+    rng = stream(seed, spec.vehicle, "faults")
     events: dict[str, tuple[float, ...]] = {}
     result = []
     for signal in signals:
@@ -103,8 +110,11 @@ def disturbed(
                     transitions, fault, duration_s=spec.scope.duration_s, rng=rng
                 )
                 events[f"extra-edges {signal.role}"] = tuple((times + spec.scope.start_s).tolist())
-            elif isinstance(fault, Dropout) and fault.role == signal.role:
-                if spec.scope.kind == "events":
-                    transitions = silence(transitions, fault)
+            elif (
+                isinstance(fault, Dropout)
+                and fault.role == signal.role
+                and spec.scope.kind == "events"
+            ):
+                transitions = silence(transitions, fault)
         result.append(replace(signal, transitions=transitions))
     return result, events

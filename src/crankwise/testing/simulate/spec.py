@@ -154,6 +154,9 @@ class SimulationSpec:
     extras : tuple of ExtraSpec
         Channels beside crank and cams.
     faults : tuple of Fault
+    vehicle : str
+        Recordings with the same name here have the same errors of their targets whatever the
+        seed: one vehicle on several visits. Empty draws them from the seed.
     start_angle_deg : float or None
         Crank angle at the first sample; ``None`` draws it.
     about : str
@@ -170,6 +173,7 @@ class SimulationSpec:
     scope: ScopeSpec
     extras: tuple[ExtraSpec, ...] = ()
     faults: tuple[Fault, ...] = ()
+    vehicle: str = ""
     start_angle_deg: float | None = None
     about: str = ""
     facts: Mapping[str, str] = field(default_factory=dict)

@@ -9,8 +9,10 @@ import numpy as np
 from crankwise.errors import UsageError
 
 
-def stream(seed: int, purpose: str) -> np.random.Generator:
-    """Generator for one purpose; a new channel or fault leaves all others as they were.
+def stream(seed: int, *purpose: str) -> np.random.Generator:
+    """Return the generator for one purpose, named by words such as vehicle and channel.
+
+    A new channel or fault leaves the numbers of all others as they were.
 
     Raises
     ------
@@ -19,4 +21,4 @@ def stream(seed: int, purpose: str) -> np.random.Generator:
     """
     if seed < 0:
         raise UsageError(f"seed: must be 0 or greater, not {seed}")
-    return np.random.default_rng([seed, zlib.crc32(purpose.encode())])
+    return np.random.default_rng([seed, zlib.crc32("/".join(purpose).encode())])

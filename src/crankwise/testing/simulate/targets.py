@@ -87,7 +87,8 @@ def find_wheel(wheel: Wheel | str) -> Wheel:
 
 def _centred(errors: FloatArray) -> FloatArray:
     """Zero-mean errors: the zero of the wheel is the mean place of its teeth."""
-    return errors - errors.mean()
+    centred: FloatArray = errors - errors.mean()
+    return centred
 
 
 def crank_target(
@@ -214,7 +215,9 @@ def cam_train(spec: CamSpec, target: Target, motion: Motion, rng: np.random.Gene
 
     def moved(angle: FloatArray, own_part: FloatArray) -> FloatArray:
         torque = np.interp(angle, motion.angle_deg, motion.torque_nm)
-        return angle + common[cycles] + own_part + play[cycles] * np.tanh(torque / strength)
+        there: FloatArray = angle + common[cycles] + own_part
+        there += play[cycles] * np.tanh(torque / strength)
+        return there
 
     lead, trail = moved(train.lead_deg, own_parts[0]), moved(train.trail_deg, own_parts[1])
     centre = moved(train.centre_deg, own_parts[0])

@@ -52,6 +52,33 @@ class Transitions:
     turn: npt.NDArray[np.int64]
     initial_high: bool
 
+    def select(self, which: BoolArray | npt.NDArray[np.intp]) -> Transitions:
+        """Return those marked in a mask or listed by index."""
+        return Transitions(
+            self.start_s[which],
+            self.half_s[which],
+            self.flank_deg[which],
+            self.rising[which],
+            self.trailing[which],
+            self.tooth[which],
+            self.turn[which],
+            self.initial_high,
+        )
+
+    def merge(self, other: Transitions) -> Transitions:
+        """Return all of both in time order; the level before them stays this one's."""
+        joined = Transitions(
+            np.concatenate((self.start_s, other.start_s)),
+            np.concatenate((self.half_s, other.half_s)),
+            np.concatenate((self.flank_deg, other.flank_deg)),
+            np.concatenate((self.rising, other.rising)),
+            np.concatenate((self.trailing, other.trailing)),
+            np.concatenate((self.tooth, other.tooth)),
+            np.concatenate((self.turn, other.turn)),
+            self.initial_high,
+        )
+        return joined.select(np.argsort(joined.start_s, kind="stable"))
+
 
 def phaser_offset_deg(phaser: PhaserSpec, time_s: FloatArray) -> FloatArray:
     """Where the phaser stands at each time, crank degrees from park."""
