@@ -95,7 +95,7 @@ def measure_file(
     with Bar(f"Reading {recording.name}", shown=progress) as bar:
         read = readers.read(recording, interval_s=interval_s, progress=bar)
     with Bar("Measuring", shown=progress) as bar:
-        return pipeline.measure(read, crank=crank, cams=cams, progress=bar)
+        return pipeline.measure(read, crank=crank, cams=cams, progress=bar.step)
 
 
 def save_results(

@@ -15,7 +15,7 @@ _PATIENCE_S: Final = 0.6
 
 
 class Bar:
-    """A progress bar on stderr that is called with the fraction done."""
+    """A progress bar on stderr."""
 
     def __init__(self, label: str, *, shown: bool) -> None:
         self._label = label
@@ -23,6 +23,11 @@ class Bar:
         self._started = time.monotonic()
         self._progress: Progress | None = None
         self._task: TaskID | None = None
+
+    def step(self, label: str, fraction: float) -> None:
+        """Show which step is at work, and that this fraction (0 to 1) of all is done."""
+        self._label = label.capitalize()
+        self(fraction)
 
     def __call__(self, fraction: float) -> None:
         """Show that this fraction (0 to 1) is done."""
@@ -36,7 +41,7 @@ class Bar:
             self._progress.start()
             self._task = self._progress.add_task(self._label, total=1.0)
         if self._task is not None:
-            self._progress.update(self._task, completed=fraction)
+            self._progress.update(self._task, completed=fraction, description=self._label)
 
     def __enter__(self) -> Self:
         return self

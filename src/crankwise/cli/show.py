@@ -78,12 +78,11 @@ def _wheel_words(crank: CrankMeasurement) -> str:
 
 
 def _cycle_words(crank: CrankMeasurement) -> str:
-    doubt = "" if crank.cycle_known else "not known, every angle may be 360° more or less: "
-    return doubt + crank.cycle_origin
+    return crank.cycle_origin if crank.cycle_known else f"not known: {crank.cycle_origin}"
 
 
 def _cam_table(cam: CamMeasurement, *, signs: bool) -> Table:
-    table = Table(box=None, padding=(0, 2), pad_edge=False, header_style="dim")
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
     for title in ("edge", "angle", "± 95 %", "teeth, counted from the gap", "scatter", "count"):
         table.add_column(title, justify="right" if title in _NUMBERS else "left")
     for edge in cam.edges:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path  # noqa: TC003  typer reads the annotations
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from crankwise.cli.options import Lang, Quiet, is_quiet
 from crankwise.errors import UsageError
+
+_NAME_ROOM: Final = 22
 
 
 def simulate(
@@ -31,9 +33,11 @@ def simulate(
         ),
     ] = None,
     seed: Annotated[
-        int | None,
-        typer.Option("--seed", metavar="N", help="Another engine of the same kind."),
-    ] = None,
+        int,
+        typer.Option(
+            "--seed", metavar="N", min=0, help="Another engine of the same kind; 1 if not given."
+        ),
+    ] = 1,
     list_presets: Annotated[
         bool, typer.Option("--list", help="List the built-in engines and leave.")
     ] = False,
@@ -44,15 +48,14 @@ def simulate(
     from crankwise.testing import simulate as simulator  # noqa: PLC0415  keeps --help fast
 
     if list_presets:
-        for name in simulator.PRESETS:
-            typer.echo(name)
+        for name, engine in simulator.PRESETS.items():
+            typer.echo(f"{name:<{_NAME_ROOM}}{engine.about}")
         return
-    if (spec is None) == (preset is None):
+    chosen = preset if spec is None else spec
+    if chosen is None or (spec is not None and preset is not None):
         raise UsageError("give either a SPEC file or --preset NAME; --list shows the names")
     if output is None:
         raise UsageError("say where to write the recording with --output FILE")
-    made = simulator.simulate_to_file(
-        preset if spec is None else simulator.load_spec(spec), output, seed=seed
-    )
+    _, truth = simulator.simulate_to_file(chosen, output, seed=seed)
     if not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"saved: {made}")
+        typer.echo(f"saved: {output}\nsaved: {truth}")
