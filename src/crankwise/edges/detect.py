@@ -105,6 +105,7 @@ def _from_samples(channel: SampledChannel, recording: Recording) -> Edges:
         clipped_fraction=_clipped_fraction(samples, levels, infinite),
         rejected={"glitch": glitches, "dropout": dropouts},
         dead_time_s=missing * interval_s,
+        height=crossings.height[keep],
     )
 
 

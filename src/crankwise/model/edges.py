@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
+
+import numpy as np
 
 from crankwise.model.recording import BoolArray, FloatArray
 
@@ -38,6 +40,8 @@ class Edges:
         Edges taken out, by reason: ``glitch``, ``dropout``, ``weak``.
     dead_time_s : float
         Total time for which no samples were usable (NaN).
+    height : np.ndarray [shape=(n,)] or empty
+        How far the signal went beyond its middle after each edge; empty for logic.
     """
 
     channel: str
@@ -51,6 +55,7 @@ class Edges:
     clipped_fraction: float
     rejected: Mapping[str, int]
     dead_time_s: float = 0.0
+    height: FloatArray = field(default_factory=lambda: np.empty(0))
 
     def of(self, direction: Direction) -> FloatArray:
         """Times of the edges in one direction, seconds."""

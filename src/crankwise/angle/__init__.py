@@ -1,0 +1,1 @@
+"""Named teeth to crank angle, and cam edges to angles over the cycle."""

@@ -1,0 +1,270 @@
+"""The one place that chains the steps from a recording to a measurement."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from crankwise.angle.cams import MIN_CYCLES, measure_cam
+from crankwise.angle.cycle import Cycle, cycle_origin
+from crankwise.angle.fit import crank_angle
+from crankwise.angle.folding import CamAngles, Cluster, cam_angles, clusters
+from crankwise.angle.speed import ripple, speed_range, speed_trace, unseen_ripple_sd_deg
+from crankwise.check import recording_check
+from crankwise.check.context import CheckContext
+from crankwise.edges import find_edges
+from crankwise.errors import NotMeasurableError
+from crankwise.model.crank_angle import CrankAngle
+from crankwise.model.edges import Edges
+from crankwise.model.finding import Step
+from crankwise.model.measurement import (
+    CamMeasurement,
+    CrankMeasurement,
+    Measurement,
+    RecordingInfo,
+    RejectedEdges,
+)
+from crankwise.model.recording import Recording
+from crankwise.model.wheel import Wheel
+from crankwise.roles import Roles, assign
+from crankwise.roles.evidence import cam_evidence
+from crankwise.roles.naming import name_cams
+from crankwise.wheel import catalogue
+
+Progress = Callable[[str, float], None]
+
+
+def measure(
+    recording: Recording,
+    *,
+    crank: str | None = None,
+    cams: Mapping[str, str] | None = None,
+    wheels: Iterable[Wheel] | None = None,
+    progress: Progress | None = None,
+) -> Measurement:
+    """Measure a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+    crank : str, optional
+        Channel of the crank; found from names and signals if not given.
+    cams : mapping of role to channel, optional
+        For example ``{"intake": "B"}``; found if not given.
+    wheels : iterable of Wheel, optional
+        Wheels to consider; the built-in catalogue if not given.
+    progress : callable, optional
+        Called with a step in words and the share done (0 to 1).
+
+    Raises
+    ------
+    UsageError
+        A named channel does not exist.
+    NotMeasurableError
+        No crank can be followed, or no cam was recorded over enough cycles.
+    """
+    tell = progress or (lambda _step, _share: None)
+    tell("finding edges", 0.0)
+    edges = _all_edges(recording)
+    tell("naming teeth", 0.5)
+    known = list(wheels) if wheels is not None else list(catalogue.load().values())
+    roles = assign(edges, known, crank=crank, cams=cams)
+    tell("measuring angles", 0.7)
+    angle = crank_angle(roles.teeth)
+    sorted_cams = _cams(recording, edges, roles, angle)
+    measured = _measure_cams(sorted_cams, angle)
+    result = _result(recording, edges, roles, angle, sorted_cams, measured)
+    tell("done", 1.0)
+    return result
+
+
+def _all_edges(recording: Recording) -> dict[str, Edges]:
+    """Edges of every channel; NumPy releases the interpreter lock, so two channels at a time."""
+    names = recording.channel_names
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return dict(zip(names, pool.map(lambda n: find_edges(recording, n), names), strict=True))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sorted:
+    """Cams in the order of their roles with their patterns, and why each channel is what it is."""
+
+    cams: tuple[tuple[str, CamAngles, tuple[Cluster, ...]], ...]
+    cycle: Cycle
+    why: Mapping[str, str]
+    started: int
+
+
+def _cams(
+    recording: Recording, edges: Mapping[str, Edges], roles: Roles, angle: CrankAngle
+) -> _Sorted:
+    """Tell cams from other channels, name them, and settle the cycle."""
+    rest = [name for name in edges if name != roles.crank]
+    angles = {
+        name: cam_angles(edges[name], angle, recording_start_s=recording.start_s) for name in rest
+    }
+    why = dict(roles.why)
+    chosen: list[str] = []
+    untold = np.zeros(len(angle.runs))
+    for name in rest:
+        role = next((key for key, channel in roles.fixed.items() if channel == name), None)
+        kind = roles.hints[name].kind
+        evidence = cam_evidence(angles[name], clusters(angles[name], offset_deg=untold))
+        if role is not None:
+            chosen.append(name)
+            why[name] = f"{role}: named by you"
+        elif roles.fixed:
+            why[name] = "other: not named by you"
+        elif kind == "other":
+            why[name] = "other: its name says so"
+        elif evidence.is_cam:
+            chosen.append(name)
+            why[name] = f"cam: {evidence.why}"
+        else:
+            why[name] = f"other: {evidence.why}"
+    names = name_cams(chosen, roles.fixed, roles.hints)
+    ordered = sorted(names.items(), key=lambda item: item[1])
+    cycle = cycle_origin(
+        [(role, angles[channel]) for channel, role in ordered],
+        runs=len(angle.runs),
+        repeats=roles.teeth.wheel.repeats,
+    )
+    joined = np.where(np.isfinite(cycle.offset_deg), cycle.offset_deg, 0.0)
+    cams = tuple(
+        (role, angles[channel], tuple(_joined_clusters(angles[channel], cycle, joined)))
+        for channel, role in ordered
+    )
+    for channel, role in names.items():
+        why[channel] = f"{role}: " + why[channel].split(": ", 1)[1]
+    return _Sorted(cams, cycle, why, sum(angles[channel].started for channel in names))
+
+
+def _joined_clusters(cam: CamAngles, cycle: Cycle, joined: np.ndarray) -> list[Cluster]:
+    """Pattern over the runs whose place in the cycle is known."""
+    known = np.isfinite(cycle.offset_deg)[cam.run]
+    part = CamAngles(
+        edges=cam.edges,
+        angle_deg=cam.angle_deg[known],
+        coarse_deg=cam.coarse_deg[known],
+        rising=cam.rising[known],
+        time_s=cam.time_s[known],
+        run=cam.run[known],
+        started=cam.started,
+    )
+    return clusters(part, offset_deg=joined)
+
+
+def _measure_cams(found: _Sorted, angle: CrankAngle) -> tuple[CamMeasurement, ...]:
+    unseen = unseen_ripple_sd_deg(angle)
+    return tuple(
+        measure_cam(cam, pattern, angle, role=role, ripple_sd_deg=unseen)
+        for role, cam, pattern in found.cams
+    )
+
+
+def _result(
+    recording: Recording,
+    edges: Mapping[str, Edges],
+    roles: Roles,
+    angle: CrankAngle,
+    found: _Sorted,
+    measured: Sequence[CamMeasurement],
+) -> Measurement:
+    crank = _crank_measurement(edges[roles.crank], angle, found.cycle)
+    _refuse_too_short(recording, crank, measured)
+    context = CheckContext(recording, edges, roles, angle, crank, tuple(measured), found.started)
+    return Measurement(
+        recording=RecordingInfo(
+            name=recording.name,
+            sha256=recording.sha256,
+            duration_s=recording.duration_s,
+            interval_s=recording.interval_s,
+            channels=recording.channel_names,
+        ),
+        crank=crank,
+        cams=tuple(measured),
+        findings=recording.findings + roles.findings + recording_check(context),
+        history=(*recording.history, *_steps(roles, angle, found)),
+        roles=dict(found.why),
+    )
+
+
+def _refuse_too_short(
+    recording: Recording, crank: CrankMeasurement, measured: Sequence[CamMeasurement]
+) -> None:
+    for cam in measured:
+        if not cam.edges:
+            cycle_s = 120.0 / crank.speed_rpm.mean
+            more = max((MIN_CYCLES + 1) * cycle_s - recording.duration_s, cycle_s)
+            raise NotMeasurableError(
+                f"{recording.name}: '{cam.channel}' was seen over {cam.cycles} cycles; at least "
+                f"{MIN_CYCLES} are needed: record {more:.1f} s more at this speed"
+            )
+
+
+def _crank_measurement(edges: Edges, angle: CrankAngle, cycle: Cycle) -> CrankMeasurement:
+    teeth = angle.teeth
+    wheel = teeth.wheel
+    turned = sum(run.end_deg - run.start_deg for run in angle.runs)
+    return CrankMeasurement(
+        channel=edges.channel,
+        wheel=wheel.name,
+        sensor=edges.sensor,
+        timing_edge=teeth.timing_edge,
+        teeth_per_rev=wheel.teeth_per_rev,
+        pitch_deg=wheel.pitch_deg,
+        intervals_deg=wheel.intervals_deg,
+        has_gap=wheel.has_gap,
+        revolutions=int(turned // 360.0),
+        speed_rpm=speed_range(angle),
+        speed_trace=speed_trace(angle),
+        ripple=ripple(angle, cycle.offset_deg) if cycle.known else (),
+        tooth_error_deg=tuple(float(value) for value in angle.tooth_error_deg),
+        tooth_error_sd_deg=angle.tooth_error_sd_deg,
+        other_edge_offset_deg=_other_edge_offset_deg(edges, angle),
+        rejected=RejectedEdges(
+            glitch=edges.rejected.get("glitch", 0),
+            dropout=edges.rejected.get("dropout", 0),
+            weak=edges.rejected.get("weak", 0),
+            extra=teeth.extra,
+            missing=teeth.missing,
+        ),
+        choice=teeth.choice,
+        cycle_origin=cycle.how,
+        cycle_known=cycle.known,
+    )
+
+
+def _other_edge_offset_deg(edges: Edges, angle: CrankAngle) -> float | None:
+    """Median angle from the timing edge to the next edge of the other direction."""
+    other = edges.times_s[edges.rising == (angle.teeth.timing_edge == "falling")]
+    offsets: list[np.ndarray] = []
+    for run, fitted in zip(angle.teeth.runs, angle.runs, strict=True):
+        follower = np.searchsorted(other, run.times_s)
+        usable = follower < len(other)
+        start = fitted.angle_at(run.times_s[usable])
+        offsets.append(fitted.angle_at(other[follower[usable]]) - start)
+    everything = np.concatenate(offsets)
+    everything = everything[np.isfinite(everything)]
+    return float(np.median(everything)) if len(everything) else None
+
+
+def _steps(roles: Roles, angle: CrankAngle, found: _Sorted) -> tuple[Step, ...]:
+    teeth = roles.teeth
+    return (
+        Step("edges", {"channels": len(found.why)}),
+        Step(
+            "wheel decode",
+            {
+                "wheel": teeth.wheel.name,
+                "learned": teeth.wheel.learned,
+                "timing_edge": teeth.timing_edge,
+                "runs": len(teeth.runs),
+            },
+        ),
+        Step("angle", {"outlier_teeth": angle.outlier_teeth, "curve": "penalised cubic spline"}),
+        Step("cams", {"cycle_known": found.cycle.known, "start_edges_left_out": found.started}),
+    )

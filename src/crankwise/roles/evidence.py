@@ -1,0 +1,83 @@
+"""Is a channel a cam? The evidence its edges give once the crank's angle is known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from crankwise.angle.folding import CamAngles, Cluster
+from crankwise.angle.movement import movement
+
+_MIN_REPEATING = 0.7
+_MOST_SCATTER_DEG = 4.0
+_MOST_EDGES = 80
+_RATHER_TIME = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class CamEvidence:
+    """Whether a channel looks like a cam, and why in words."""
+
+    is_cam: bool
+    why: str
+
+
+def cam_evidence(cam: CamAngles, pattern: Sequence[Cluster]) -> CamEvidence:
+    """Judge a channel that is not the crank.
+
+    A cam's edges come back at the same crank angles every cycle. What the engine control switches
+    also comes once a cycle, but its pulses last for a time, not for an angle.
+    """
+    total = len(cam.angle_deg)
+    if total == 0:
+        return CamEvidence(is_cam=False, why="no edges while the crank turned")
+    if not pattern:
+        return CamEvidence(is_cam=False, why="its edges do not repeat over the cycle")
+    repeating = sum(len(item.cycle) for item in pattern) / total
+    if repeating < _MIN_REPEATING:
+        share = round(100 * repeating)
+        return CamEvidence(is_cam=False, why=f"only {share} % of its edges repeat over the cycle")
+    if len(pattern) > _MOST_EDGES:
+        return CamEvidence(is_cam=False, why=f"{len(pattern)} edges a cycle are too many for a cam")
+    scatter = float(np.median([_own_scatter(item, pattern) for item in pattern]))
+    if scatter > _MOST_SCATTER_DEG:
+        return CamEvidence(
+            is_cam=False, why=f"its edges wander by {scatter:.0f} degrees from cycle to cycle"
+        )
+    if _lasts_for_a_time(cam, pattern):
+        return CamEvidence(is_cam=False, why="its pulses last for a time, not for an angle")
+    return CamEvidence(
+        is_cam=True, why=f"{len(pattern)} edges come back at the same crank angles every cycle"
+    )
+
+
+def _own_scatter(item: Cluster, pattern: Sequence[Cluster]) -> float:
+    """Scatter of an edge about the movement of the whole pattern, degrees."""
+    moves = movement(pattern)
+    common = np.interp(item.cycle, moves.cycle, moves.common_deg) if len(moves.cycle) else 0.0
+    return 1.482602 * float(np.median(np.abs(item.deviation_deg - common)))
+
+
+def _lasts_for_a_time(cam: CamAngles, pattern: Sequence[Cluster]) -> bool:
+    """Whether pulse widths are steadier in seconds than in degrees.
+
+    Compares the spread of ln(width) over the cycles in both; on an engine that runs very evenly
+    they are alike, and nothing is concluded.
+    """
+    if len(pattern) != 2:  # a switched pulse comes once a cycle
+        return False
+    first, second = pattern
+    shared, left, right = np.intersect1d(first.cycle, second.cycle, return_indices=True)
+    if len(shared) < 6:
+        return False
+    width_s = np.abs(second.time_s[right] - first.time_s[left])
+    width_deg = np.abs(
+        (second.angle_deg + second.deviation_deg[right])
+        - (first.angle_deg + first.deviation_deg[left])
+    )
+    in_time = float(np.std(np.log(np.maximum(width_s, 1e-9))))
+    in_angle = float(np.std(np.log(np.maximum(width_deg, 1e-9))))
+    resolution = 2.0 * float(np.median(cam.edges.standard_uncertainty_s)) / np.median(width_s)
+    return in_angle > 2.0 * resolution and in_time < _RATHER_TIME * in_angle
