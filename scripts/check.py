@@ -42,7 +42,7 @@ def main(arguments: list[str]) -> int:
         return code
     if arguments:
         return run(PYTHON, "-m", "pytest", *arguments)
-    failed = [check[0] for check in CHECKS if run(PYTHON, "-m", *check) != 0]
+    failed = [" ".join(check) for check in CHECKS if run(PYTHON, "-m", *check) != 0]
     if failed:
         print(f"failed: {', '.join(failed)}", file=sys.stderr)
     return 1 if failed else 0

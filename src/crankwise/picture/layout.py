@@ -25,7 +25,7 @@ def text_width(text: str, *, size: float) -> float:
     """Width of a line of text, in the unit of ``size``; rather too wide than too narrow.
 
     >>> round(text_width("150.02°", size=12), 1)
-    46.9
+    48.5
     """
     hundredths = sum(_WIDTH_OF.get(char, 64 if ord(char) < 0x2E80 else 100) for char in text)
     return hundredths * size / 100.0
@@ -35,7 +35,7 @@ def fitted(text: str, *, size: float, width: float) -> str:
     """Shorten a text with an ellipsis until it fits.
 
     >>> fitted("a very long channel name", size=10, width=60)
-    'a very lo…'
+    'a very lon…'
     """
     if text_width(text, size=size) <= width:
         return text
