@@ -69,7 +69,13 @@ def assert_no_text_overlaps(root, *, width):
         assert right <= width, words
 
 
-@pytest.mark.parametrize("name", ["t20", "v6"])
+def test_the_picture_in_the_readme_is_the_one_the_code_draws():
+    committed = (Path(__file__).parents[1] / "docs/angle-view.svg").read_text(encoding="utf-8")
+    drawn = angle_view(document.load(INPUTS / "van.json"))
+    assert drawn == committed, "look at it, then run scripts/write_generated.py"
+
+
+@pytest.mark.parametrize("name", ["t20", "v6", "van"])
 def test_no_text_covers_another(name):
     root = parsed(angle_view(document.load(INPUTS / f"{name}.json")))
     assert_no_text_overlaps(root, width=float(root.get("width")))

@@ -6,7 +6,6 @@ import sys
 from typing import TYPE_CHECKING, Final
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -122,8 +121,11 @@ def _show_roles(console: Console, measurement: Measurement) -> None:
         return
     console.print()
     console.print(Text("roles taken", "bold"))
+    table = Table.grid(padding=(0, 2))
     for channel, words in measurement.roles.items():
-        console.print(Padding(Text(printable(f"{channel}: {words}")), (0, 0, 0, 2)))
+        role, _, why = words.partition(": ")
+        table.add_row(*(Text(printable(part)) for part in (f"  {channel}", role, why)))
+    console.print(table)
 
 
 def _can_print(console: Console, signs: str) -> bool:
