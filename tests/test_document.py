@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 import os
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -173,6 +174,17 @@ def test_the_recording_is_never_written_over(t20, tmp_path):
     with pytest.raises(UsageError, match="is the recording itself"):
         document.save(dataclasses.replace(t20, recording=info), link)
     assert recording.read_bytes() == b"the only copy"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_written_to_not_replaced(t20, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with ThreadPoolExecutor() as pool:
+        read = pool.submit(pipe.read_bytes)
+        document.save(t20, pipe)
+    assert read.result() == T20.read_bytes()
+    assert pipe.is_fifo()
 
 
 @pytest.mark.parametrize("place", [".", "no/such/folder/x.json"])

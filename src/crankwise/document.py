@@ -120,14 +120,14 @@ def write_whole(path: str | os.PathLike[str], data: bytes, *, recording_sha256: 
     UsageError
         The place can't be written, or holds the recording.
     """
-    target = Path(path).resolve()
+    target = Path(path)
     try:
         if target.is_file() and _sha256(target) == recording_sha256:
             raise UsageError(f"{path} is the recording itself: choose another name for the result")
         if target.exists() and not target.is_file() and not target.is_dir():
             target.write_bytes(data)  # a pipe or a terminal: nothing to replace
-            return
-        _replace(target, data)
+        else:
+            _replace(target.resolve(), data)
     except OSError as error:
         raise UsageError(
             f"{path} can't be written ({error.strerror}): choose another place with -o"

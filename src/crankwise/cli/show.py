@@ -43,12 +43,19 @@ def show_measurement(measurement: Measurement, *, saved: Sequence[Path] = ()) ->
         console.print(Text(f"saved: {printable(str(path))}"), soft_wrap=True)
 
 
+class _Console(Console):
+    """A console that leaves a closed pipe to the one place where failures are handled."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 def console_for_people() -> Console:
     """Open stdout for people: no guessed colours in numbers, nothing it can't print."""
     reconfigure = getattr(sys.stdout, "reconfigure", None)
     if reconfigure is not None:
         reconfigure(errors="replace")
-    return Console(highlight=False, markup=False, emoji=False)
+    return _Console(highlight=False, markup=False, emoji=False)
 
 
 def _header(measurement: Measurement) -> Table:
