@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crankwise.errors import UsageError
 from crankwise.model.recording import FloatArray
 from crankwise.testing.simulate.engine import (
     GRID_DEG,
@@ -121,6 +122,11 @@ def turn(
     """Let the engine run from a little before 0 to a little after ``duration_s``.
 
     The crank passes about ``start_angle_deg`` at time 0 (exactly, at constant speed).
+
+    Raises
+    ------
+    UsageError
+        The engine stops although its speed profile says that it turns.
     """
     end_s = duration_s + LEAD_OUT_S
     if speed.kind == "constant":
@@ -150,7 +156,28 @@ def turn(
         cycle = steady_cycle_rpm(tables, mean_rpm=speed.mean_rpm, ripple=ripple)
         place = int((angle - crank.zero_before_tdc_deg) % CYCLE_DEG / GRID_DEG)
         rad_per_s = float(cycle[place]) * math.pi / 30.0
-    return _integrate(lists, drive, angle_deg=angle, rad_per_s=rad_per_s, end_s=end_s)
+    motion = _integrate(lists, drive, angle_deg=angle, rad_per_s=rad_per_s, end_s=end_s)
+    _refuse_rest(motion, speed)
+    return motion
+
+
+def _refuse_rest(motion: Motion, speed: SpeedSpec) -> None:
+    """Raise UsageError if the crank rests where the profile wants it turning."""
+    if speed.kind == "stall":
+        return
+    turning = -LEAD_IN_S
+    if speed.kind == "start-up":
+        turning = speed.at_s + speed.fire_s + 0.5
+    stopped = motion.time_s[(motion.speed_deg_per_s == 0) & (motion.time_s > turning)]
+    if len(stopped):
+        remedy = (
+            "raise starter_nm or lower cranking_ripple"
+            if speed.kind in {"cranking", "start-up"}
+            else "lower swing or ripple, or raise inertia_kg_m2"
+        )
+        raise UsageError(
+            f"engine: it stops {max(stopped[0], 0):.2f} s into the recording; {remedy}"
+        )
 
 
 def _integrate(

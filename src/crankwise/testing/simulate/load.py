@@ -50,10 +50,10 @@ def _reason(error: OSError | UnicodeDecodeError) -> str:
 
 
 def _specification(table: dict[str, Any], *, stem: str) -> SimulationSpec:
+    table.setdefault("name", stem)
     base = table.pop("preset", None)
     if base is not None:
         table = _laid_over(to_plain(preset(base)), table)
-    table.setdefault("name", stem)
     return build(SimulationSpec, table, where="specification")
 
 

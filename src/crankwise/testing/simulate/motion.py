@@ -103,8 +103,8 @@ class Motion:
 
     def speed_range_rpm(self, start_s: float, end_s: float) -> tuple[float, float, float]:
         """Mean (turned angle over time), least and greatest speed of a stretch, rpm."""
-        first, last = self.window(start_s, end_s)
-        inside = (self.time_s >= start_s) & (self.time_s <= end_s)
-        speed = self.speed_deg_per_s[inside]
-        mean = deg_per_s_to_rpm((last - first) / (end_s - start_s))
+        (first, last), ends = self.at(np.array([start_s, end_s], dtype=np.float64))
+        inside = (self.time_s > start_s) & (self.time_s < end_s)
+        speed = np.concatenate((ends, self.speed_deg_per_s[inside]))
+        mean = deg_per_s_to_rpm(float(last - first) / (end_s - start_s))
         return mean, deg_per_s_to_rpm(float(speed.min())), deg_per_s_to_rpm(float(speed.max()))

@@ -11,6 +11,9 @@ from crankwise.testing.simulate.parts import EngineSpec, SpeedSpec
 GOVERNOR_S = 0.35
 """Time constant with which a running engine is held at its wanted speed."""
 
+SLOWEST_SHARE = 0.6
+"""Below this share of the wanted speed the governor pulls no harder."""
+
 FUEL_RAMP_S = 0.15
 """Time in which firing builds up or dies away."""
 
@@ -76,7 +79,8 @@ def _governor(
     def torque(time_s: float, rad_per_s: float) -> float:
         wanted = _rad_per_s(target_rpm(speed, time_s, cranking_rpm=slowest))
         ahead = _rad_per_s(target_rpm(speed, time_s + 1e-3, cranking_rpm=slowest))
-        hold = (wanted - rad_per_s) / GOVERNOR_S
+        # Acts on the time per degree, so that it is the mean over time that is held.
+        hold = wanted * (wanted / max(rad_per_s, SLOWEST_SHARE * wanted) - 1.0) / GOVERNOR_S
         return mean_inertia * ((ahead - wanted) / 1e-3 + hold) - mean_torque
 
     return torque

@@ -73,9 +73,15 @@ def find_wheel(wheel: Wheel | str) -> Wheel:
     Raises
     ------
     UsageError
-        The catalogue has no wheel of that name.
+        The catalogue has no wheel of that name, or the wheel doesn't close at 360 degrees.
     """
     if isinstance(wheel, Wheel):
+        turn = sum(wheel.intervals_deg)
+        require(
+            what="crank.wheel",
+            holds=abs(turn - REVOLUTION_DEG) < 1e-6,
+            rule=f"the spacing of {wheel.name!r} adds up to {turn:g}; it must close at 360",
+        )
         return wheel
     from crankwise.wheel.catalogue import load  # noqa: PLC0415  (only names need it)
 
