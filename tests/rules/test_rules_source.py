@@ -14,6 +14,8 @@ SRC = ROOT / "src" / "crankwise"
 MODULES = sorted(SRC.rglob("*.py"))
 MOST_LINES_OF_A_FILE = 450
 MOST_LINES_OF_A_FUNCTION = 60
+MAKERS = {"default_rng", "Random"}
+SEEDED = MAKERS | {"Generator", "SeedSequence"}
 
 MACHINE_PATH = re.compile(
     r"(?<![\w.~-])/(?:home|root|tmp|work|Users|mnt|opt)/\w|\b[A-Z]:\\Users\\", re.ASCII
@@ -80,14 +82,14 @@ def public_nodes(tree: ast.Module):
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_random_numbers_come_from_a_seeded_generator(path):
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import):
-            assert all(alias.name != "random" for alias in node.names), "the global generator"
-        if isinstance(node, ast.ImportFrom):
-            assert node.module != "random", "the global generator"
-        if isinstance(node, ast.Attribute) and ast.unparse(node).startswith("np.random."):
-            used = ast.unparse(node).removeprefix("np.random.").split(".")[0]
-            assert used in {"default_rng", "Generator", "SeedSequence"}, f"np.random.{used}"
-        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("default_rng"):
+        if isinstance(node, ast.ImportFrom) and node.module in ("random", "numpy.random"):
+            names = {alias.name for alias in node.names}
+            assert names <= SEEDED, f"{names - SEEDED} uses a hidden global generator"
+        if isinstance(node, ast.Attribute):
+            module, _, name = ast.unparse(node).rpartition(".")
+            if module in ("random", "np.random", "numpy.random"):
+                assert name in SEEDED, f"{module}.{name} uses a hidden global generator"
+        if isinstance(node, ast.Call) and ast.unparse(node.func).split(".")[-1] in MAKERS:
             assert node.args or node.keywords, "a generator without a seed"
 
 
