@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, runtime_checkable
+from typing import Protocol
 
 from crankwise.model.recording import Recording
 
@@ -65,7 +65,6 @@ class Source:
     sha256: Callable[[], str]
 
 
-@runtime_checkable
 class Reader(Protocol):
     """One file format.
 

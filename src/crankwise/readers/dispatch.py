@@ -91,7 +91,7 @@ def installed() -> tuple[Reader, ...]:
     for point in sorted(entry_points(group=GROUP), key=lambda point: point.name):
         try:
             reader = point.load()()
-        except ImportError:
+        except (ImportError, AttributeError):
             continue  # an outside plug-in whose own requirements are missing must not stop ours
         found.setdefault(reader.name, reader)
     return tuple(found.values())

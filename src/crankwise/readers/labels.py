@@ -10,7 +10,11 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any, TypeVar
 
+import numpy as np
+import numpy.typing as npt
+
 Unit = TypeVar("Unit")
+Number = TypeVar("Number", float, npt.NDArray[np.float64])
 
 _WORDS: dict[str, Any] = tomllib.loads(
     files("crankwise.readers").joinpath("words.toml").read_text(encoding="utf-8")
@@ -52,6 +56,8 @@ TIME_WORDS = frozenset(_WORDS["time_words"])
 INDEX_WORDS = frozenset(_WORDS["index_words"])
 INTERVAL_WORDS = frozenset(_WORDS["interval_words"])
 RATE_WORDS = frozenset(_WORDS["rate_words"])
+COLUMN_WORDS = frozenset(_WORDS["column_words"])
+BLANK_WORDS = frozenset(_WORDS["blank_words"])
 
 _BRACKETED = re.compile(r"^(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\[\](){}<>]*?)\s*[\])}>]$")
 _DIVIDED = re.compile(r"^(?P<name>.+?)\s*(?:/|,|\bin\b)\s*(?P<unit>\S+)$")
@@ -116,6 +122,15 @@ def signal_unit(unit: str | None) -> tuple[str, float]:
     if spelled in SIGNAL_UNITS:
         return SIGNAL_UNITS[spelled]
     return ("" if spelled in ("-", "1", "bit", "bool", "logic") else unit.strip()), 1.0
+
+
+def scaled(value: Number, factor: float) -> Number:
+    """Multiply by a power of ten; by dividing where that rounds better.
+
+    >>> 5 * 1e-6, scaled(5.0, 1e-6)
+    (4.9999999999999996e-06, 5e-06)
+    """
+    return value / round(1.0 / factor) if factor < 1.0 else value * factor
 
 
 def is_unit(text: str) -> bool:
@@ -196,7 +211,8 @@ def find_time(labels: Sequence[Label]) -> int | None:
         return 0
     if len(labels) > 1 and labels[0].is_index and time_unit_s(labels[1].unit) is not None:
         return 1
-    return 0 if labels and normal(labels[0].name) in ("x", "x-axis", "x axis", "xaxis") else None
+    is_axis = labels and normal(labels[0].name) in ("x", "x-axis", "x axis", "xaxis")
+    return 0 if is_axis and not labels[0].is_index else None
 
 
 def unique_names(names: Sequence[str], *, fallback: str) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from crankwise.model.finding import Finding, Step
 from crankwise.model.recording import FloatArray, Recording, SampledChannel
 from crankwise.readers.contract import ReadOptions, Source
 from crankwise.readers.events import event_channels, is_event_list
-from crankwise.readers.labels import Label, signal_unit, unique_names
+from crankwise.readers.labels import Label, scaled, signal_unit, unique_names
 from crankwise.readers.timebase import TimeBase, from_interval, from_stamps
 from crankwise.readers.timeunit import scale_s
 
@@ -73,8 +73,17 @@ class Table:
         return tuple(
             index
             for index, label in enumerate(self.labels)
-            if index != self.time and not (label.is_index and _counts_rows(self.columns[index]))
+            if index != self.time
+            and not (label.is_index and _counts_rows(self.columns[index]))
+            and not self._repeats_time(index)
         )
+
+    def _repeats_time(self, index: int) -> bool:
+        """Whether a column is the time once more, as files with one time for each channel have."""
+        if self.time is None or not self.labels[index].is_time:
+            return False
+        first, again = self.columns[self.time], self.columns[index]
+        return bool(np.allclose(first, again, rtol=1e-6, atol=0.0, equal_nan=True))
 
 
 def to_recording(table: Table, source: Source, options: ReadOptions) -> Recording:
@@ -85,6 +94,11 @@ def to_recording(table: Table, source: Source, options: ReadOptions) -> Recordin
     UnreadableError
         If the time base can't be found or nothing is recorded.
     """
+    with np.errstate(over="ignore", invalid="ignore"):  # damaged numbers; judged by the checks
+        return _recording(table, source, options)
+
+
+def _recording(table: Table, source: Source, options: ReadOptions) -> Recording:
     _check_size(table, source)
     if table.time is not None:
         times = np.asarray(table.columns[table.time], dtype=np.float64)
@@ -128,6 +142,13 @@ def _check_size(table: Table, source: Source) -> None:
             f"{source.name}: {rows} row(s) of numbers; a recording needs many. "
             "Check that the export holds the samples and not only a summary"
         )
+    others = [table.labels[index].name for index in table.signals if table.labels[index].is_time]
+    if table.time is not None and others:
+        raise UnreadableError(
+            f"{source.name}: more than one time column, and they differ: "
+            f"'{table.labels[table.time].name}' and '{others[0]}'. "
+            "Export all channels over one time axis"
+        )
     if not table.signals:
         raise UnreadableError(
             f"{source.name}: only one column, and it is the time; there is no signal beside it. "
@@ -143,7 +164,10 @@ def _events(table: Table, source: Source, options: ReadOptions, times: FloatArra
     )
     names = _names(table)
     times_s, channels, more = event_channels(
-        times * factor, names, [table.columns[index] for index in table.signals], place=table.place
+        scaled(times, factor),
+        names,
+        [table.columns[index] for index in table.signals],
+        place=table.place,
     )
     if options.interval_s is not None:
         text = "The file lists state changes with their times; the interval given was not used."
@@ -183,7 +207,7 @@ def _time_base(
     factor, findings = scale_s(
         table.labels[table.time], times, stated_s=table.interval_s, source=source
     )
-    base = from_stamps(times if factor == 1.0 else times * factor, place=table.place)
+    base = from_stamps(times if factor == 1.0 else scaled(times, factor), place=table.place)
     if base.time_s is None:
         findings += _disagreement(table.interval_s, base.interval_s, "the time column")
     return base, findings
@@ -248,12 +272,15 @@ def _channels(
         unit, factor = signal_unit(table.labels[index].unit)
         if factor != 1.0:
             values = values * values.dtype.type(factor)
-        if table.labels[index].unit is None:
-            unknown.append(name)
         low, high = values.min(), values.max()
         if not (np.isfinite(low) and np.isfinite(high)):
+            if np.all(np.isnan(values)):
+                findings.append(_empty_finding(name))
+                continue
             findings.extend(_unusable(name, values))
         is_constant &= bool(low == high)
+        if table.labels[index].unit is None:
+            unknown.append(name)
         channels.append(SampledChannel(name, unit, np.ascontiguousarray(values)))
     if is_constant:
         raise _nothing_changes(source)
@@ -262,13 +289,14 @@ def _channels(
     return tuple(channels), tuple(findings)
 
 
+def _empty_finding(name: str) -> Finding:
+    return Finding("channel-empty", "note", f"'{name}' holds no numbers and was left out.")
+
+
 def _unusable(name: str, values: npt.NDArray[Any]) -> tuple[Finding, ...]:
     """Remark on missing samples and on those beyond the scope's range."""
     missing = int(np.count_nonzero(np.isnan(values)))
     beyond = int(np.count_nonzero(np.isinf(values)))
-    if missing == len(values):
-        text = f"'{name}' holds no numbers at all."
-        return (Finding("channel-empty", "caution", text),)
     findings = []
     if missing:
         text = f"'{name}' has {missing} missing sample(s) of {len(values)}."

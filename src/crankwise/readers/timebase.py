@@ -225,7 +225,7 @@ def _unequal(
             keep = keep[::-1] if is_reversed else keep
             found = findings + repeat_findings + more
             return TimeBase(start_s, duration_s, interval_s, None, keep, is_reversed, found)
-    interval_s = float(np.median(steps))
+    interval_s = _shortest(float(np.median(steps)), tolerance=1e-9 * float(np.median(steps)))
     return TimeBase(
         start_s=float(times_s[0]),
         duration_s=float(times_s[-1] - times_s[0]),

@@ -41,10 +41,10 @@ def parse_carefully(data: bytes, layout: Layout, *, first_line: int) -> pl.DataF
     columns = []
     for index, series in _strings(data, layout, first_line=first_line).items():
         text = series.str.strip_chars(" \t\r\"'\u00a0")
-        clean = text
+        clean = text.str.replace("\u2212", "-", literal=True)
         if layout.dialect.decimal == ",":
             # A point beside decimal commas is a thousands separator; make it fail below.
-            clean = text.str.replace_all(".", "?", literal=True)
+            clean = clean.str.replace_all(".", "?", literal=True)
             clean = clean.str.replace(",", ".", literal=True)
         numbers = clean.cast(pl.Float64, strict=False)
         doubtful = (numbers.is_null() & text.is_not_null() & (text != "")).arg_true()

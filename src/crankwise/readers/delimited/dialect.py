@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from crankwise.readers.delimited.numbers import is_number, is_value
 
@@ -139,15 +139,38 @@ def _longest_run(lines: Sequence[str], separator: str, decimal: str) -> tuple[in
 
 
 def _dialect(lines: Sequence[str], separator: str, decimal: str, cells: int, first: int) -> Dialect:
-    """Complete a dialect, and take in rows above whose unused cells hold a preamble."""
+    """Complete a dialect: which cells are used, and where the rows really begin."""
     rows = [split(line, separator) for line in lines[first : first + ENOUGH_ROWS] if line.strip()]
     rows = [row for row in rows if len(row) == cells]
     used = tuple(index for index in range(cells) if any(row[index].strip(' \t"') for row in rows))
     dialect = Dialect(separator, decimal, cells, used, first)
-    while first > 0 and len(used) < cells:
-        above = split(lines[first - 1], separator)
-        full = len(above) == cells and all(is_number(above[index], decimal) for index in used)
-        if not full:
-            break
-        first -= 1
-    return Dialect(separator, decimal, cells, used, first) if first < dialect.first_row else dialect
+    return replace(dialect, first_row=_beginning(lines, dialect))
+
+
+def _is_note(cells: list[str]) -> bool:
+    """Whether two cells are a key in words and its value."""
+    return len(cells) == 2 and sum(character.isalpha() for character in cells[0]) > 2
+
+
+def _beginning(lines: Sequence[str], dialect: Dialect) -> int:
+    """Index of the first row, also where a bad row interrupts the rows further down.
+
+    Upwards, rows with some numbers belong to the table if a good row or the names stand above
+    them; a line without numbers in the used cells ends it.
+    """
+    start = dialect.first_row
+    mixed = None
+    for index in range(dialect.first_row - 1, -1, -1):
+        if not lines[index].strip():
+            continue
+        cells = split(lines[index], dialect.separator)
+        has_numbers = any(
+            is_number(cells[place], dialect.decimal) for place in dialect.used if place < len(cells)
+        )
+        if not has_numbers:
+            are_names = mixed is not None and len(cells) >= len(dialect.used)
+            return mixed if are_names and mixed is not None else start
+        fills = len(cells) == dialect.cells and not _is_note(cells)
+        values = fills and all(is_value(cells[place], dialect.decimal) for place in dialect.used)
+        start, mixed = (index, None) if values else (start, index if fills else None)
+    return start

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from crankwise.model.finding import Finding
-from crankwise.readers.delimited.dialect import Dialect, split
+from crankwise.readers.delimited.dialect import ENOUGH_ROWS, WHITESPACE, Dialect, split
 from crankwise.readers.delimited.numbers import is_number, looks_grouped, parse_number
 from crankwise.readers.labels import (
     INTERVAL_WORDS,
@@ -20,13 +20,11 @@ from crankwise.readers.labels import (
     rate_unit_hz,
     time_unit_s,
 )
+from crankwise.readers.stated import Note, interval_from_notes
 
 _COMMENT = re.compile(r"^\s*(?:#|%|//|')+\s*")
 _NOTE = re.compile(r"^(?P<key>[^\d:=;,\t|]*[^\s\d:=;,\t|])[\s:=;,\t|]+(?P<value>[+-]?[.,]?\d.*)$")
 _VALUE = re.compile(r"^(?P<number>[+-]?[\d.,]*\d[.,]?(?:[eE][+-]?\d+)?)\s*(?P<unit>.*)$")
-
-FINEST_S, COARSEST_S = 1e-9, 2e-3
-"""Range of sampling intervals taken for seconds when the note has no unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,20 +73,20 @@ def read_header(lines: Sequence[str], dialect: Dialect) -> Header:
         _label(name, unit)
         for name, unit in zip(_fit(names, dialect), _fit(units, dialect), strict=True)
     )
-    interval_s, findings = _stated_interval(above, dialect)
+    noted = [*(line for _, line in above), *_beside(lines, dialect)]
+    interval_s, findings = interval_from_notes(_notes(noted, dialect))
     return Header(labels, names_line, units_line, interval_s, findings)
 
 
-def count_names(line: str, dialect: Dialect) -> int:
-    """How many cells a line of names has, without blank ones at its end."""
-    cells = _cells(line, dialect)
-    while cells and not cells[-1].strip(' \t"'):
-        cells.pop()
-    return len(cells)
-
-
 def _cells(line: str, dialect: Dialect) -> list[str]:
-    return [cell.strip() for cell in split(_COMMENT.sub("", line), dialect.separator)]
+    """Cells of a line above the rows; blanks inside a name or before its unit don't split it."""
+    text = _COMMENT.sub("", line).strip() if dialect.separator == WHITESPACE else line
+    if dialect.separator == WHITESPACE:
+        for gap in (r"\s{2,}|\t", r"\s+(?![\[({])"):
+            cells = re.split(gap, text)
+            if len(cells) == dialect.cells:
+                return cells
+    return [cell.strip() for cell in split(_COMMENT.sub("", text), dialect.separator)]
 
 
 def _fit(cells: list[str], dialect: Dialect) -> list[str]:
@@ -119,61 +117,28 @@ def _label(name: str, unit: str) -> Label:
     return Label(written.name, inner or written.unit)
 
 
-def _stated_interval(
-    above: Sequence[tuple[int, str]], dialect: Dialect
-) -> tuple[float | None, tuple[Finding, ...]]:
-    """Take the sampling interval that notes state, if they agree."""
-    found: list[tuple[float, bool]] = []
-    for key, number, unit in _notes(above, dialect):
-        word = normal(key.name)
-        if word in INTERVAL_WORDS:
-            found += _from_interval(number, unit)
-        elif word in RATE_WORDS:
-            found += _from_rate(number, unit)
-    if not found:
-        return None, ()
-    interval_s, has_unit = found[0]
-    if any(abs(other - interval_s) > 1e-3 * interval_s for other, _ in found):
-        text = "The preamble states different sampling intervals: " + ", ".join(
-            f"{other:.6g} s" for other, _ in found
-        )
-        return None, (Finding("interval-ambiguous", "caution", text + "; none was used."),)
-    if has_unit:
-        return interval_s, ()
-    text = (
-        f"The preamble gives the sampling interval or rate without a unit; {interval_s:.6g} s "
-        "was taken. Angles don't depend on it, but speeds do: check that the speed is right."
-    )
-    return interval_s, (Finding("interval-unit-assumed", "caution", text),)
+def _beside(lines: Sequence[str], dialect: Dialect) -> list[str]:
+    """Collect notes that stand in the unused cells of the first rows, beside the numbers."""
+    unused = [index for index in range(dialect.cells) if index not in dialect.used]
+    if not unused:
+        return []
+    first = dialect.first_row
+    rows = [split(line, dialect.separator) for line in lines[first : first + ENOUGH_ROWS]]
+    full = [row for row in rows if len(row) == dialect.cells]
+    notes = [dialect.separator.join(row[index] for index in unused) for row in full]
+    return [note for note in notes if note.strip(" \t,;|")]
 
 
-def _from_interval(number: float, unit: str | None) -> list[tuple[float, bool]]:
-    factor = time_unit_s(unit)
-    if factor is not None and number > 0.0:
-        return [(number * factor, True)]
-    return [(number, False)] if unit is None and FINEST_S <= number <= COARSEST_S else []
-
-
-def _from_rate(number: float, unit: str | None) -> list[tuple[float, bool]]:
-    factor = rate_unit_hz(unit) if unit else None
-    if factor is not None and number > 0.0:
-        return [(1.0 / (number * factor), True)]
-    is_likely = number > 0.0 and FINEST_S <= 1.0 / number <= COARSEST_S
-    return [(1.0 / number, False)] if unit is None and is_likely else []
-
-
-def _notes(
-    above: Sequence[tuple[int, str]], dialect: Dialect
-) -> Iterator[tuple[Label, float, str | None]]:
+def _notes(above: Sequence[str], dialect: Dialect) -> Iterator[Note]:
     """Find notes with a value: ``key: value unit`` in a line, or a value below its key."""
-    for _, line in above:
+    for line in above:
         match = _NOTE.match(_COMMENT.sub("", line.replace('"', "")).strip())
         if match:
             key = parse_label(match["key"])
             value = _value(match["value"], dialect)
             if value is not None:
                 yield key, value[0], value[1] or key.unit
-    for (_, upper), (_, lower) in pairwise(above):
+    for upper, lower in pairwise(above):
         for key_cell, cell in zip(_cells(upper, dialect), _cells(lower, dialect), strict=False):
             key = parse_label(key_cell)
             value = _value(cell, dialect)

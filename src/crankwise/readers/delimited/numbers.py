@@ -8,7 +8,7 @@ _UNSIGNED = {
     ".": r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?",
     ",": r"(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?",
 }
-NUMBER = {decimal: re.compile(rf"[+-]?{body}") for decimal, body in _UNSIGNED.items()}
+NUMBER = {decimal: re.compile(rf"[+\-\u2212]?{body}") for decimal, body in _UNSIGNED.items()}
 """A whole cell that is a number, by decimal mark."""
 
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[.,'’\s]\d{3})+(?:[.,]\d*)?|[+-]?\d+[.,]\d+[.,]\d+.*")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +29,7 @@ from crankwise.readers.delimited.parse import Layout, parse
 from crankwise.readers.labels import Label, find_time, unique_names
 from crankwise.readers.table import Setting, Table, to_recording
 
+_CLOCK = re.compile(r"\d:\d\d(?::\d\d)?[.,:]?\d*[\s,;|\t]+[+-]?\d")
 _LONGEST_PREAMBLE = 1 << 24
 _SEPARATOR_WORDS = {
     "\t": "tab",
@@ -114,6 +116,11 @@ def _read_top(source: Source) -> _Top:
 def _no_numbers(name: str, lines: list[str]) -> str:
     first = next((line.strip() for line in lines if line.strip()), "")
     shown = first if len(first) <= 50 else first[:47] + "…"
+    if any(_CLOCK.search(line) for line in lines[:1000]):
+        return (
+            f"{name}: no rows of numbers found, but clock times or dates. "
+            "Export the time as seconds"
+        )
     return (
         f"{name}: no rows of numbers found; row 1 on begins '{shown}'. Export the recording as "
         "CSV with a row of names, a time column, and numbers without thousands separators"
@@ -167,7 +174,7 @@ def _first_rows(top: _Top, columns: tuple[int, ...]) -> FloatArray:
 
 def _number(cell: str, decimal: str) -> float:
     try:
-        return float(cell.strip().strip('"').replace(decimal, "."))
+        return float(cell.strip().strip('"').replace("\u2212", "-").replace(decimal, "."))
     except ValueError:
         return float("nan")
 

@@ -1,0 +1,85 @@
+"""NumPy's own files: ``.npy`` with one array, ``.npz`` with several by name."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crankwise.model.recording import Recording
+from crankwise.readers.arrays import (
+    Collected,
+    NamedArray,
+    is_column_names,
+    is_signal_shape,
+    to_table,
+)
+from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
+from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.stated import notes_from_metadata
+from crankwise.readers.table import to_recording
+
+_MAGIC = b"\x93NUMPY"
+_ZIP = b"PK\x03\x04"
+
+
+class NumpyReader:
+    """``.npy`` and ``.npz``; pickled objects inside are never loaded."""
+
+    name = "NumPy"
+    suffixes = (".npy", ".npz")
+
+    def sniff(self, head: bytes, path: Path) -> int:  # noqa: ARG002 - content decides
+        """Look for the array signature, in a zip at its first member."""
+        if head.startswith(_MAGIC):
+            return CERTAIN
+        first_name = head[30 : 30 + int.from_bytes(head[26:28], "little")]
+        return CERTAIN if head.startswith(_ZIP) and first_name.endswith(b".npy") else NOT_MINE
+
+    def read(self, source: Source, options: ReadOptions) -> Recording:
+        """Read the arrays by name."""
+        with damaged_unless_read(source, "NumPy"):
+            collected = _collect(_arrays(source))
+        table = to_table(
+            collected,
+            source,
+            reader=self.name,
+            remedy="save an array 'time_s' or a number 'interval_s' beside the channels",
+        )
+        return to_recording(table, source, options)
+
+
+def _arrays(source: Source) -> Mapping[str, npt.NDArray[Any]]:
+    with source.path.open("rb") as file:  # opened here, since np.load leaks it on damaged files
+        loaded = np.load(file, allow_pickle=False)
+        if isinstance(loaded, np.ndarray):
+            return {source.path.stem: loaded}
+        return {name: loaded[name] for name in loaded.files}
+
+
+def _collect(arrays: Mapping[str, npt.NDArray[Any]]) -> Collected:
+    """Sort arrays into signals, single values and names of columns."""
+    found: list[NamedArray] = []
+    single: dict[str, Any] = {}
+    names: tuple[str, ...] = ()
+    for name, array in arrays.items():
+        if array.dtype.names:
+            found += [
+                _named(field, array[field])
+                for field in array.dtype.names
+                if array.dtype[field] != "O"
+            ]
+        elif is_signal_shape(array.shape, array.dtype.kind):
+            found.append(_named(name, array))
+        elif array.size == 1:
+            single[name] = array.reshape(-1)[0]
+        elif array.dtype.kind in "US" and is_column_names(name):
+            names = tuple(str(text) for text in array.reshape(-1))
+    return Collected(found, notes_from_metadata(single), names)
+
+
+def _named(name: str, array: npt.NDArray[Any]) -> NamedArray:
+    return NamedArray((name,), array.shape, lambda: array)

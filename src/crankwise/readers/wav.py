@@ -1,0 +1,75 @@
+"""WAV: a sampling rate and channels, but no volts."""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from crankwise.model.finding import Finding
+from crankwise.model.recording import Recording
+from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
+from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.labels import Label
+from crankwise.readers.table import Table, to_recording
+
+
+class WavReader:
+    """WAV with PCM of 8 to 32 bits or floats; full scale becomes 1."""
+
+    name = "WAV"
+    suffixes = (".wav", ".wave", ".rf64")
+
+    def sniff(self, head: bytes, path: Path) -> int:  # noqa: ARG002 - content decides
+        """Look for the RIFF signature with the WAVE form."""
+        is_wave = head[:4] in (b"RIFF", b"RIFX", b"RF64") and head[8:12] == b"WAVE"
+        return CERTAIN if is_wave else NOT_MINE
+
+    def read(self, source: Source, options: ReadOptions) -> Recording:
+        """Read all channels."""
+        from scipy.io import wavfile  # noqa: PLC0415 - heavy, only needed once reading begins
+
+        with damaged_unless_read(source, self.name), warnings.catch_warnings():
+            # Chunks with notes are no problem, but a cut file must not pass as a short one.
+            warnings.filterwarnings("ignore", message="Chunk .*not understood")
+            warnings.filterwarnings("error", category=wavfile.WavFileWarning, append=True)
+            rate_hz, samples = wavfile.read(source.path)
+        table = np.atleast_2d(samples.T)
+        count = len(table)
+        note = Finding(
+            "no-volts",
+            "note",
+            "WAV files hold no volts; the numbers are shares of the full scale. "
+            "Edge times don't depend on it.",
+        )
+        return to_recording(
+            Table(
+                reader=self.name,
+                labels=tuple(Label("", "") for _ in range(count)),
+                columns=tuple(_full_scale(channel) for channel in table),
+                time=None,
+                interval_s=1.0 / rate_hz,
+                place=lambda row: f"{source.name}: sample {row + 1}",
+                fallback="channel",
+                findings=(note,),
+                settings={"rate_hz": rate_hz, "sample_type": str(samples.dtype)},
+            ),
+            source,
+            options,
+        )
+
+
+def _full_scale(samples: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """Bring PCM to -1 … 1; 24 bits fill the upper part of 32, so both fit one rule."""
+    if samples.dtype.kind == "f":
+        return samples
+    if samples.dtype == np.uint8:
+        return (samples.astype(np.float32) - 128.0) / np.float32(128.0)
+    if samples.dtype == np.int16:
+        return samples.astype(np.float32) / np.float32(32768.0)
+    exact = samples.astype(np.float64) / 2147483648.0
+    is_24_bit = not np.any(samples & 0xFF)
+    return exact.astype(np.float32) if is_24_bit else exact
