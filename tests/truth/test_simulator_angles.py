@@ -190,6 +190,17 @@ def test_tooth_errors_have_zero_mean_and_stand_in_the_edges():
         assert edge.angle_deg == pytest.approx(edge.nominal_deg, abs=1e-8)
 
 
+def test_tooth_errors_of_a_reluctance_wheel_are_those_of_its_crossings():
+    simulation = simulate(make(crank=CrankSpec("60-2", COIL, tooth_error_deg=0.1)), seed=4)
+    errors = np.array(simulation.truth.crank.tooth_error_deg["falling"])
+    assert abs(errors.mean()) < 1e-12
+    times, states = events(simulation)
+    turned = (100.0 + 4800.0 * times[~states]) % 360
+    for tooth in (0, 20, 57):
+        near = turned[np.abs(turned - 6.0 * tooth) < 1.5]
+        assert near == pytest.approx(np.full(len(near), 6.0 * tooth + errors[tooth]), abs=1e-8)
+
+
 def test_scatter_has_the_size_and_the_common_part_asked_for():
     spec = replace(
         with_cam(scatter_deg=0.3, common_share=0.8),

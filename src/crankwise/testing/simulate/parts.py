@@ -189,6 +189,10 @@ class SensorSpec:
         10 % to 90 % transition times of a switching sensor.
     transition : {"exponential", "linear"}
         Shape of the transitions: a pull-up on a cable, or a slew-limited output.
+    ringing : float
+        Height of the overshoot after a transition, as a fraction of the step.
+    ringing_hz, ringing_s : float
+        Frequency of the ringing and the time constant with which it dies out.
     delay_s : float
         From the tooth's edge to the start of the transition.
     jitter_s : float
@@ -214,6 +218,9 @@ class SensorSpec:
     rise_s: float = 0.0
     fall_s: float = 0.0
     transition: Literal["exponential", "linear"] = "exponential"
+    ringing: float = 0.0
+    ringing_hz: float = 2e5
+    ringing_s: float = 1e-5
     delay_s: float = 0.0
     jitter_s: float = 0.0
     volts_per_1000_rpm: float = 3.0
@@ -228,6 +235,9 @@ class SensorSpec:
             require(
                 what=f"sensor.{name}", holds=getattr(self, name) >= 0, rule="must not be negative"
             )
+        for name in ("ringing_hz", "ringing_s"):
+            require(what=f"sensor.{name}", holds=getattr(self, name) > 0, rule="must be positive")
+        require(what="sensor.ringing", holds=0 <= self.ringing < 1, rule="must be 0 to below 1")
         require(what="sensor.high_v", holds=self.high_v > self.low_v, rule="must exceed low_v")
         require(what="sensor.air_gap_mm", holds=self.air_gap_mm > 0, rule="must be positive")
         require(what="sensor.runout", holds=0 <= self.runout < 1, rule="must be 0 to below 1")

@@ -36,6 +36,8 @@ def switching_voltage(
     for rising in (True, False):
         if (sensor.rise_s if rising else sensor.fall_s) > 0:
             _shape(voltage, transitions, sensor, interval_s=interval_s, rising=rising)
+    if sensor.ringing > 0:
+        _ring(voltage, transitions, sensor, interval_s=interval_s)
     return voltage
 
 
@@ -66,10 +68,27 @@ def _shape(
         voltage[sample[inside]] = sensor.low_v + height * left
 
 
+def _ring(
+    voltage: FloatArray, transitions: Transitions, sensor: SensorSpec, *, interval_s: float
+) -> None:
+    """Add the ringing after each transition; it starts in the middle and leaves the edge there."""
+    count = len(voltage)
+    first = np.clip(np.ceil(transitions.half_s / interval_s), 0, count).astype(np.int64)
+    following = _first_sample(transitions, interval_s=interval_s, count=count)[1:]
+    lasting = int(np.ceil(sensor.ringing_s * SETTLED / interval_s)) + 1
+    sample = first[:, None] + np.arange(lasting)
+    inside = sample < np.append(following, count)[:, None]
+    since = (sample * interval_s - transitions.half_s[:, None])[inside]
+    height = sensor.ringing * (sensor.high_v - sensor.low_v)
+    signs = np.broadcast_to(np.where(transitions.rising, height, -height)[:, None], sample.shape)
+    swing = np.sin(2 * np.pi * sensor.ringing_hz * since) * np.exp(-since / sensor.ringing_s)
+    voltage[sample[inside]] += signs[inside] * swing
+
+
 def _first_sample(
     transitions: Transitions, *, interval_s: float, count: int
 ) -> npt.NDArray[np.int64]:
-    """Index of the first sample after the start of each transition."""
+    """Find the first sample after the start of each transition."""
     return np.clip(np.ceil(transitions.start_s / interval_s), 0, count).astype(np.int64)
 
 
