@@ -14,22 +14,12 @@ from crankwise.errors import CrankwiseError, UnreadableError, UsageError
 from crankwise.model.recording import Recording
 from crankwise.readers.container import is_packed, unpack
 from crankwise.readers.contract import CERTAIN, HEAD_BYTES, NOT_MINE, Reader, ReadOptions, Source
+from crankwise.readers.others import what_else
 
 GROUP = "crankwise.readers"
 """Entry point group that readers register under, the built-in ones included."""
 
 _NESTING = 3
-_KNOWN_OTHERS = (
-    (b"\x89PNG", "a PNG picture"),
-    (b"\xff\xd8\xff", "a JPEG picture"),
-    (b"GIF8", "a GIF picture"),
-    (b"BM", "a bitmap picture"),
-    (b"%PDF", "a PDF document"),
-    (b"\xd0\xcf\x11\xe0", "an old office document or spreadsheet"),
-    (b"MZ", "a program"),
-    (b"\x7fELF", "a program"),
-    (b"SQLite format 3", "a database"),
-)
 
 
 def read(
@@ -150,12 +140,12 @@ def _check_file(path: Path) -> None:
 
 
 def _not_a_recording(name: str, head: bytes, readers: Sequence[Reader]) -> str:
-    for signature, what in _KNOWN_OTHERS:
-        if head.startswith(signature):
-            return (
-                f"{name}: this is {what}, not a recording. "
-                "Save the recording's data from the scope, for example as CSV"
-            )
+    what = what_else(head)
+    if what is not None:
+        return (
+            f"{name}: this is {what}, not a recording. "
+            "Save the recording's data from the scope, for example as CSV"
+        )
     formats = ", ".join(sorted(reader.name for reader in readers))
     return (
         f"{name}: no reader knows this content. Export the recording as CSV; "

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from traceback import walk_tb
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -41,11 +43,14 @@ class MdfReader:
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the channel group that is the recording."""
         asammdf = optional("asammdf", extra="mdf", source=source)
-        with damaged_unless_read(source, self.name), source.path.open("rb") as stream:
-            _check_links(stream)
-            with asammdf.MDF(stream) as file:
-                rasters = _rasters(file)
-                version = str(file.version)
+        with (
+            damaged_unless_read(source, self.name),
+            source.path.open("rb") as stream,
+            _completed_on_failure(),
+            asammdf.MDF(stream) as file,
+        ):
+            rasters = _rasters(file)
+            version = str(file.version)
         raster, findings = _choose(rasters, source)
         return to_recording(
             Table(
@@ -63,24 +68,22 @@ class MdfReader:
         )
 
 
-def _check_links(stream: BinaryIO) -> None:
-    """Check that the header's links lead to blocks, as in a damaged file they often don't.
+@contextmanager
+def _completed_on_failure() -> Iterator[None]:
+    """Let asammdf throw a half-read file away quietly.
 
-    asammdf would raise as well, but leave a half-made object behind that complains on stderr
-    when it is thrown away. In MDF 4 the header block follows the 64 bytes of identification: its
-    mark, length and link count (24 bytes), then six links.
+    On a damaged file it leaves an object without these attributes behind, whose own clean-up then
+    fails with a traceback on stderr that nobody can catch.
     """
-    identification = stream.read(64)
-    header = stream.read(24 + 6 * 8)
-    if identification[8:9] == b"4":
-        marks = [header[:2]]
-        for link in struct.unpack("<6Q", header[24:]):
-            if link:
-                stream.seek(link)
-                marks.append(stream.read(2))
-        if any(mark != b"##" for mark in marks):
-            raise ValueError("the header leads nowhere")
-    stream.seek(0)
+    try:
+        yield
+    except Exception as error:
+        for frame, _ in walk_tb(error.__traceback__):
+            broken = frame.f_locals.get("self")
+            if type(broken).__name__ == "MDF4":
+                for attribute in ("header", "identification"):
+                    setattr(broken, attribute, getattr(broken, attribute, None))
+        raise
 
 
 def _rasters(file: Any) -> list[_Raster]:

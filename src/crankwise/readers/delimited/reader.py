@@ -27,6 +27,7 @@ from crankwise.readers.delimited.dialect import Dialect
 from crankwise.readers.delimited.header import Header, read_header
 from crankwise.readers.delimited.parse import Layout, parse
 from crankwise.readers.labels import Label, find_time, unique_names
+from crankwise.readers.others import what_else
 from crankwise.readers.table import Setting, Table, to_recording
 
 _CLOCK = re.compile(r"\d:\d\d(?::\d\d)?[.,:]?\d*[\s,;|\t]+[+-]?\d")
@@ -49,7 +50,7 @@ class DelimitedReader:
 
     def sniff(self, head: bytes, path: Path) -> int:  # noqa: ARG002 - content decides
         """Text is plausible; text with rows of several numbers is likely."""
-        if not text.is_text(head):
+        if what_else(head) is not None or not text.is_text(head):
             return NOT_MINE
         form = text.detect(head)
         found = dialects.detect(text.lines(head, form, is_whole=len(head) < HEAD_BYTES))
