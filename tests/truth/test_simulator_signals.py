@@ -15,6 +15,7 @@ from crankwise.testing.simulate import (
     EngineSpec,
     ExtraEdges,
     ExtraSpec,
+    MissedTeeth,
     ScopeSpec,
     SensorSpec,
     SimulationSpec,
@@ -285,6 +286,43 @@ def test_dropouts_and_false_pulses_happen_where_told():
     channel = silent.recording.channel("crank")
     assert not np.any((channel.times_s > 0.2) & (channel.times_s < 0.3))
     assert np.all(channel.states[1:] != channel.states[:-1])
+
+
+@pytest.mark.parametrize("sensor", [HALL, replace(HALL, inverted=True), COIL])
+@pytest.mark.parametrize("kind", ["sampled", "events"])
+def test_a_target_without_teeth_is_silent(sensor, kind):
+    cam = replace(CAM, sensor=sensor)
+    scope = ScopeSpec(duration_s=0.5, interval_s=1e-5)
+    if kind == "events":
+        scope = ScopeSpec(duration_s=0.5, kind="events", resolution_s=1e-6)
+    spec = make(cams=(cam,), scope=scope, faults=(MissedTeeth("intake", 1.0),))
+    simulation = simulate(spec, seed=1)
+    channel = simulation.recording.channel("intake")
+    if kind == "events":
+        assert (len(channel.times_s), channel.initial_state) == (0, sensor.inverted)
+    else:
+        assert np.unique(channel.values).tolist() == [5.0 if sensor.inverted else 0.0]
+    assert simulation.truth.cam("intake").edges == ()
+
+
+def test_transitions_too_slow_for_the_teeth_are_refused():
+    slow = make(crank=CrankSpec("60-2", replace(HALL, rise_s=3e-4)))
+    with pytest.raises(UsageError, match=r"rise_s or fall_s is longer than a third of a tooth"):
+        simulate(slow, seed=1)
+
+
+@pytest.mark.parametrize("transition", ["exponential", "linear"])
+def test_a_short_pulse_turns_back_where_it_got_to(transition):
+    sensor = replace(HALL, rise_s=2e-5, fall_s=2e-5, transition=transition)
+    spec = make(
+        crank=CrankSpec("60-2", sensor),
+        scope=ScopeSpec(duration_s=0.1, interval_s=1e-7),
+        faults=(ExtraEdges("crank", 8, 1e-5),),
+    )
+    values = volts(simulate(spec, seed=1))
+    # the steepest slope: 5 V through the time constant 20 us / ln 9, or over 25 us
+    steepest = 5.0 / 25e-6 if transition == "linear" else 5.0 * np.log(9) / 2e-5
+    assert np.max(np.abs(np.diff(values))) <= steepest * 1e-7 * 1.001
 
 
 def test_false_pulses_need_room():

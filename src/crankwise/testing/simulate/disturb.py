@@ -59,8 +59,8 @@ def add_false_pulses(
             f"{fault.role}; lower count or width_s"
         )
     start = np.sort(chosen)
-    place = np.searchsorted(taken, start) - 1
-    high = np.where(place >= 0, transitions.rising[place], transitions.initial_high)
+    levels = np.concatenate(([transitions.initial_high], transitions.rising))
+    high = levels[np.searchsorted(taken, start)]
     added = pulses(start, start + width, resting_high=False)
     added.rising[:] = np.column_stack((~high, high)).ravel()
     return transitions.merge(added), start

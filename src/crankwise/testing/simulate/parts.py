@@ -262,7 +262,8 @@ class CrankSpec:
     zero_before_tdc_deg : float
         From the zero to the firing top dead centre of cylinder 1.
     width_deg : float or None
-        Width of a tooth; ``None`` takes the widths of the wheel, else half a pitch.
+        Width of a tooth; ``None`` takes the widths of the wheel, else half the smallest
+        spacing.
     tooth_error_deg : float
         Standard deviation of the place of each whole tooth.
     width_error_deg : float

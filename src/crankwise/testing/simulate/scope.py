@@ -103,7 +103,7 @@ def as_events(name: str, transitions: Transitions, scope: ScopeSpec) -> EventCha
     earlier = transitions.rising[transitions.half_s < 0]
     initial = bool(earlier[-1]) if len(earlier) else transitions.initial_high
     times, states = transitions.half_s[inside], transitions.rising[inside]
-    if scope.resolution_s is not None:
+    if scope.resolution_s is not None and len(times):
         times = np.round(times / scope.resolution_s) * scope.resolution_s
         last_of_tie = np.append(np.diff(times) > 0, True)
         times, states = times[last_of_tie], states[last_of_tie]

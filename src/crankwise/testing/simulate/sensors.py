@@ -52,20 +52,45 @@ def _shape(
     """Overwrite the samples inside the transitions of one direction by their formula."""
     place = _first_sample(transitions, interval_s=interval_s, count=len(voltage))
     which = np.flatnonzero(transitions.rising == rising)
+    scale_s = _scale_s(sensor, rising=rising)
     linear = sensor.transition == "linear"
-    length_s = sensor.rise_s if rising else sensor.fall_s
-    scale_s = length_s / (TEN_TO_NINETY if linear else TIME_CONSTANTS)
     lasting = int(np.ceil(scale_s * (1.0 if linear else SETTLED) / interval_s)) + 1
     following = np.append(place, len(voltage))[which + 1]
     sample = place[which][:, None] + np.arange(lasting)
     inside = sample < following[:, None]
-    since = (sample * interval_s - transitions.start_s[which][:, None])[inside] / scale_s
-    left = np.clip(1.0 - since, 0.0, 1.0) if linear else np.exp(-since)
-    height = sensor.high_v - sensor.low_v
-    if rising:
-        voltage[sample[inside]] = sensor.high_v - height * left
-    else:
-        voltage[sample[inside]] = sensor.low_v + height * left
+    since = (sample * interval_s - transitions.start_s[which][:, None])[inside]
+    final = sensor.high_v if rising else sensor.low_v
+    missing = (final - _levels_at_start(transitions, sensor)[which])[:, None]
+    left = _left(since, scale_s=scale_s, linear=linear)
+    voltage[sample[inside]] = final - np.broadcast_to(missing, sample.shape)[inside] * left
+
+
+def _scale_s(sensor: SensorSpec, *, rising: bool) -> float:
+    """Length of a linear ramp, or time constant of an exponential transition."""
+    length_s = sensor.rise_s if rising else sensor.fall_s
+    return length_s / (TEN_TO_NINETY if sensor.transition == "linear" else TIME_CONSTANTS)
+
+
+def _left(since_s: FloatArray, *, scale_s: float, linear: bool) -> FloatArray:
+    """Share of a transition still to go some time after its start."""
+    passed = since_s / scale_s
+    return np.clip(1.0 - passed, 0.0, 1.0) if linear else np.exp(-passed)
+
+
+def _levels_at_start(transitions: Transitions, sensor: SensorSpec) -> FloatArray:
+    """Voltage at the start of each transition; short pulses may not have settled before."""
+    before = np.concatenate(([transitions.initial_high], transitions.rising[:-1]))
+    levels = np.where(before, sensor.high_v, sensor.low_v)
+    scales = [_scale_s(sensor, rising=rising) for rising in (False, True)]
+    lasting = np.diff(transitions.start_s)
+    settling = SETTLED * np.where(transitions.rising[:-1], scales[1], scales[0])
+    linear = sensor.transition == "linear"
+    for place in np.flatnonzero(lasting < settling) + 1:
+        scale_s = scales[int(transitions.rising[place - 1])]
+        final = levels[place]
+        left = _left(lasting[place - 1 : place], scale_s=scale_s, linear=linear)[0]
+        levels[place] = final - (final - levels[place - 1]) * left
+    return levels
 
 
 def _ring(
@@ -145,8 +170,9 @@ def reluctance_voltage(
 def _flux_slope(train: Train, angle: FloatArray) -> FloatArray:
     """Sum of the pulses of the tooth before and the tooth after each angle."""
     after = np.searchsorted(train.centre_deg, angle)
-    after = np.clip(after, 1, len(train.centre_deg) - 1)
     total = np.zeros_like(angle)
     for tooth in (after - 1, after):
-        total += _pulse((angle - train.centre_deg[tooth]) / train.flux_deg[tooth])
+        there = (tooth >= 0) & (tooth < len(train.centre_deg))
+        which = tooth[there]
+        total[there] += _pulse((angle[there] - train.centre_deg[which]) / train.flux_deg[which])
     return total

@@ -106,7 +106,8 @@ def crank_target(
     """
     angle = wheel.angles_deg
     count = len(angle)
-    widths = np.full(count, spec.width_deg if spec.width_deg is not None else wheel.pitch_deg / 2)
+    smallest = min(wheel.pitch_deg, *wheel.intervals_deg)
+    widths = np.full(count, spec.width_deg if spec.width_deg is not None else smallest / 2)
     if spec.width_deg is None and wheel.width_deg:
         widths = np.asarray(wheel.width_deg)
     previous = np.roll(np.asarray(wheel.intervals_deg), 1)
@@ -124,7 +125,6 @@ def crank_target(
     lead = trail - widths + width_errors
     trail, lead = _damage(lead=lead, trail=trail, role="crank", faults=faults)
     nominal = angle if switching else angle + widths / 2
-    smallest = min(wheel.pitch_deg, *wheel.intervals_deg)
     return Target(
         lead,
         (lead + trail) / 2 if switching else placed + _shifts("crank", count, faults),

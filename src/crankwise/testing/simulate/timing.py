@@ -106,7 +106,7 @@ def flank_times(motion: Motion, angle_deg: FloatArray, phaser: PhaserSpec | None
     offset = np.zeros_like(angle_deg)
     for _ in range(40):
         standing = phaser_offset_deg(phaser, np.where(np.isnan(times), motion.time_s[0], times))
-        settled = bool(np.max(np.abs(standing - offset)) < 1e-9)
+        settled = bool(np.max(np.abs(standing - offset), initial=0.0) < 1e-9)
         offset = standing
         times = motion.time_of(angle_deg + offset)
         if settled:
@@ -162,7 +162,7 @@ def transitions_of(
     rising = trailing if tooth_low else ~trailing
     passing = flank_times(motion, angle, phaser)
     keep = ~np.isnan(passing)
-    initial = not bool(rising[keep][0]) if keep.any() else _level_at_rest(angle, rising, motion)
+    initial = _level_before(angle, rising, keep, motion, tooth_low=tooth_low)
     passing, rising, trailing = passing[keep], rising[keep], trailing[keep]
     flank, speed = motion.at(passing)
     delay = sensor.delay_s + sensor.jitter_s * rng.standard_normal(len(passing))
@@ -174,6 +174,8 @@ def transitions_of(
     start = passing + delay
     if np.any(np.diff(start) <= 0):
         raise UsageError("edges overtake each other: scatter or a fault exceeds the teeth's width")
+    if sensor.is_switching:
+        _refuse_unsettled(start, rising, sensor)
     return Transitions(
         start,
         start + late,
@@ -186,6 +188,33 @@ def transitions_of(
     )
 
 
-def _level_at_rest(angle: FloatArray, rising: BoolArray, motion: Motion) -> bool:
-    """Level of a sensor that no flank passes: that of the last flank before."""
-    return bool(rising[angle <= motion.angle_deg[0]][-1])
+def _refuse_unsettled(start_s: FloatArray, rising: BoolArray, sensor: SensorSpec) -> None:
+    """Raise UsageError where a transition begins before the one before it has settled.
+
+    Its middle would come earlier than the truth says. Three times the 10 % to 90 % length leave
+    0.14 % of an exponential transition.
+    """
+    needed = 3.0 * np.where(rising[:-1], sensor.rise_s, sensor.fall_s)
+    if np.any(np.diff(start_s) < needed):
+        raise UsageError(
+            "sensor: rise_s or fall_s is longer than a third of a tooth or slot at this speed; "
+            "shorten it"
+        )
+
+
+def _level_before(
+    angle: FloatArray,
+    rising: BoolArray,
+    passing: BoolArray,
+    motion: Motion,
+    *,
+    tooth_low: bool,
+) -> bool:
+    """Level before the first flank that passes; of the flank before if none does.
+
+    A target without any teeth gives the level of a slot.
+    """
+    if passing.any():
+        return not bool(rising[passing][0])
+    earlier = rising[angle <= motion.angle_deg[0]]
+    return bool(earlier[-1]) if len(earlier) else tooth_low
