@@ -301,10 +301,10 @@ def test_binary_formats_hold_samples_and_time_base(tmp_path):
     expected = SAMPLED.recording.channels[0].values
     write(SAMPLED, tmp_path / "a.npz")
     with np.load(tmp_path / "a.npz", allow_pickle=False) as store:
-        assert np.array_equal(store["crank"], expected)
+        assert np.array_equal(store["crank (V)"], expected)
         assert (float(store["interval_s"]), float(store["start_s"])) == (2e-5, 0.0)
     write(SAMPLED, tmp_path / "a.parquet")
-    assert np.array_equal(pl.read_parquet(tmp_path / "a.parquet")["crank"].to_numpy(), expected)
+    assert np.array_equal(pl.read_parquet(tmp_path / "a.parquet")["crank (V)"].to_numpy(), expected)
     assert float(pl.read_parquet_metadata(tmp_path / "a.parquet")["interval_s"]) == 2e-5
     write(SAMPLED, tmp_path / "a.h5")
     with h5py.File(tmp_path / "a.h5") as store:

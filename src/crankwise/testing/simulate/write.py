@@ -212,6 +212,14 @@ def _binary_columns(recording: Recording) -> dict[str, np.ndarray[Any, Any]]:
     return columns
 
 
+def _named_columns(recording: Recording) -> dict[str, np.ndarray[Any, Any]]:
+    """Binary columns with the unit in their names, where the format has no better place."""
+    columns = _binary_columns(recording)
+    if recording.interval_s is None:
+        return columns
+    return {f"{name} (V)": values for name, values in columns.items()}
+
+
 def _time_base(recording: Recording) -> dict[str, float]:
     if recording.interval_s is None:
         return {}
@@ -219,7 +227,7 @@ def _time_base(recording: Recording) -> dict[str, float]:
 
 
 def _npz(recording: Recording, file: BinaryIO) -> None:
-    arrays: dict[str, Any] = {**_time_base(recording), **_binary_columns(recording)}
+    arrays: dict[str, Any] = {**_time_base(recording), **_named_columns(recording)}
     np.savez_compressed(file, **arrays)
 
 
@@ -227,9 +235,7 @@ def _parquet(recording: Recording, file: BinaryIO) -> None:
     import polars as pl  # noqa: PLC0415  (slow to import)
 
     metadata = {name: repr(value) for name, value in _time_base(recording).items()}
-    if recording.interval_s is not None:
-        metadata["unit"] = "V"
-    pl.DataFrame(_binary_columns(recording)).write_parquet(file, metadata=metadata)
+    pl.DataFrame(_named_columns(recording)).write_parquet(file, metadata=metadata)
 
 
 def _hdf5(recording: Recording, file: BinaryIO) -> None:
@@ -239,7 +245,7 @@ def _hdf5(recording: Recording, file: BinaryIO) -> None:
         raise MissingPackageError(
             'writing .h5 needs h5py; install it with: pip install "crankwise[formats]"'
         ) from error
-    with h5py.File(file, "w") as store:
+    with h5py.File(file, "w", track_order=True) as store:
         for name, values in _binary_columns(recording).items():
             dataset = store.create_dataset(name, data=values)
             for key, value in _time_base(recording).items():
