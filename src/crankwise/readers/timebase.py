@@ -24,6 +24,7 @@ GAP_STEPS = 1.75
 """A step of more than this many intervals leaves out at least one sample."""
 
 RARE_SHARE = 0.02
+_STRIP_STEPS = 25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,12 +109,12 @@ def last_digit_s(times_s: FloatArray) -> float:
 
 def _decimal_step(values: FloatArray, *, floor: float) -> float:
     """Largest power of ten that all values are multiples of, or the floor."""
+    largest = float(np.max(np.abs(values)))
     for exponent in range(3, -16, -1):
         step = 10.0**exponent
         if step <= floor:
-            return floor
-        multiples = values / step
-        if np.all(np.abs(multiples - np.round(multiples)) <= 1.01 * floor / step + 1e-9):
+            break
+        if step <= largest and np.all(np.abs(np.round(values, -exponent) - values) <= 1.01 * floor):
             return step
     return floor
 
@@ -128,13 +129,16 @@ def _uniform(times_s: FloatArray) -> tuple[float, float, tuple[Finding, ...]] | 
     low, high = _residual_range(times_s, start_s, interval_s)
     digit_s = last_digit_s(times_s)
     if high - low > 2.0 * UNIFORM_SHARE * interval_s:
-        if high - low > 2.0 * (digit_s + UNIFORM_SHARE * interval_s) or _has_gaps(times_s):
+        if high - low > 2.0 * (digit_s + UNIFORM_SHARE * interval_s) or _has_odd_steps(times_s):
             return None
-        start_s, interval_s = _regression(times_s, start_s, interval_s)
-        low, high = _residual_range(times_s, start_s, interval_s)
-        # The fitted line itself is only as good as the rounded stamps it went through.
-        bound = digit_s * (0.5 + len(times_s) ** -0.5) + UNIFORM_SHARE * interval_s
-        if max(-low, high) > bound:
+        # A line through rounded stamps leaves them in a strip as wide as the last digit.
+        widest_s = 1.001 * digit_s + 2.0 * UNIFORM_SHARE * interval_s
+        for fit in (_regression, _narrowest_strip):
+            start_s, interval_s = fit(times_s, start_s, interval_s)
+            low, high = _residual_range(times_s, start_s, interval_s)
+            if high - low <= widest_s:
+                break
+        else:
             return None
     nice_s = _shortest(interval_s, tolerance=0.25 * digit_s / last)
     unequal = digit_s > 0.01 * interval_s and high - low > 0.01 * interval_s
@@ -169,14 +173,38 @@ def _regression(times_s: FloatArray, start_s: float, interval_s: float) -> tuple
     return start_s + total / count - slope * centre, interval_s + slope
 
 
-def _has_gaps(times_s: FloatArray) -> bool:
-    """Whether a few steps leave out samples while the others are alike."""
+def _narrowest_strip(times_s: FloatArray, start_s: float, interval_s: float) -> tuple[float, float]:
+    """Line in the middle of the narrowest strip that holds all stamps.
+
+    Where the interval is nearly a multiple of the last digit, rounding errors follow a slow
+    pattern that pulls least squares aside, but not this. The width is convex in the slope, so
+    halving brackets it; the bracket is as wide as one strip can turn over the recording.
+    """
+    reach_s = float(np.ptp(_residual_range(times_s, start_s, interval_s))) / (len(times_s) - 1)
+    low, high = interval_s - reach_s, interval_s + reach_s
+    for _ in range(_STRIP_STEPS):
+        left, right = low + (high - low) / 3.0, high - (high - low) / 3.0
+        widths = [np.ptp(_residual_range(times_s, start_s, slope)) for slope in (left, right)]
+        low, high = (low, right) if widths[0] < widths[1] else (left, high)
+    slope = (low + high) / 2.0
+    return start_s + sum(_residual_range(times_s, start_s, slope)) / 2.0, slope
+
+
+def _has_odd_steps(times_s: FloatArray) -> bool:
+    """Whether a few steps leave out or repeat samples, in a way that rounding doesn't make.
+
+    Where the last digit is about as coarse as the interval, rounding too makes a few steps of
+    none or of two; but those come at even distances, as leap days do.
+    """
     steps = np.diff(times_s)
     typical = float(np.median(steps))
     if typical <= 0.0:
         return False
-    wide = np.count_nonzero(steps > GAP_STEPS * typical)
-    return bool(0 < wide <= max(1.0, RARE_SHARE * len(steps)))
+    odd = np.flatnonzero((steps > GAP_STEPS * typical) | (steps == 0.0))
+    if not 0 < len(odd) <= max(1.0, RARE_SHARE * len(steps)):
+        return False
+    is_leap = len(odd) > 2 and np.ptp(np.diff(odd)) <= max(2.0, 0.02 * float(odd[-1] - odd[0]))
+    return not is_leap
 
 
 def _shortest(value: float, *, tolerance: float) -> float:
