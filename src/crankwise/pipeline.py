@@ -10,9 +10,10 @@ import numpy as np
 
 from crankwise.angle.cams import MIN_CYCLES, measure_cam
 from crankwise.angle.cycle import Cycle, cycle_origin
-from crankwise.angle.fit import crank_angle
+from crankwise.angle.fit import crank_angle, cutoff_order
 from crankwise.angle.folding import CamAngles, Cluster, cam_angles, clusters
-from crankwise.angle.speed import ripple, speed_range, speed_trace, unseen_ripple_sd_deg
+from crankwise.angle.speed import ripple, second_order_share, speed_range, speed_trace
+from crankwise.angle.unseen import unseen_ripple
 from crankwise.check import recording_check
 from crankwise.check.context import CheckContext
 from crankwise.edges import find_edges
@@ -108,11 +109,10 @@ def _cams(
     }
     why = dict(roles.why)
     chosen: list[str] = []
-    untold = np.zeros(len(angle.runs))
     for name in rest:
         role = next((key for key, channel in roles.fixed.items() if channel == name), None)
         kind = roles.hints[name].kind
-        evidence = cam_evidence(angles[name], clusters(angles[name], offset_deg=untold))
+        evidence = cam_evidence(*_longest_run(angles[name], angle))
         if role is not None:
             chosen.append(name)
             why[name] = f"{role}: named by you"
@@ -142,25 +142,28 @@ def _cams(
     return _Sorted(cams, cycle, why, sum(angles[channel].started for channel in names))
 
 
+def _longest_run(cam: CamAngles, angle: CrankAngle) -> tuple[CamAngles, list[Cluster]]:
+    """The part of a cam in the longest run of teeth; between runs the count is not known yet."""
+    turned = [run.end_deg - run.start_deg for run in angle.runs]
+    part = cam.where(cam.run == int(np.argmax(turned)))
+    return part, clusters(part, offset_deg=np.zeros(len(turned)))
+
+
 def _joined_clusters(cam: CamAngles, cycle: Cycle, joined: np.ndarray) -> list[Cluster]:
     """Pattern over the runs whose place in the cycle is known."""
     known = np.isfinite(cycle.offset_deg)[cam.run]
-    part = CamAngles(
-        edges=cam.edges,
-        angle_deg=cam.angle_deg[known],
-        coarse_deg=cam.coarse_deg[known],
-        rising=cam.rising[known],
-        time_s=cam.time_s[known],
-        run=cam.run[known],
-        started=cam.started,
-    )
-    return clusters(part, offset_deg=joined)
+    return clusters(cam.where(known), offset_deg=joined)
 
 
 def _measure_cams(found: _Sorted, angle: CrankAngle) -> tuple[CamMeasurement, ...]:
-    unseen = unseen_ripple_sd_deg(angle)
+    wheel = angle.teeth.wheel
+    unseen = unseen_ripple(
+        wheel,
+        cutoff_order=cutoff_order(wheel.teeth_per_rev),
+        second_order_share=second_order_share(angle),
+    )
     return tuple(
-        measure_cam(cam, pattern, angle, role=role, ripple_sd_deg=unseen)
+        measure_cam(cam, pattern, angle, role=role, ripple=unseen)
         for role, cam, pattern in found.cams
     )
 

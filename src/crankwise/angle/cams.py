@@ -10,6 +10,7 @@ from crankwise.angle.folding import CamAngles, Cluster
 from crankwise.angle.movement import Movement, movement
 from crankwise.angle.position import teeth_in_words
 from crankwise.angle.student import combine
+from crankwise.angle.unseen import UnseenRipple
 from crankwise.model.crank_angle import CrankAngle
 from crankwise.model.measurement import CamEdge, CamMeasurement, Contribution
 from crankwise.model.recording import FloatArray
@@ -25,7 +26,7 @@ def measure_cam(
     crank: CrankAngle,
     *,
     role: str,
-    ripple_sd_deg: float,
+    ripple: UnseenRipple,
 ) -> CamMeasurement:
     """Measure one cam.
 
@@ -36,13 +37,12 @@ def measure_cam(
         Its edges over the cycle.
     crank : CrankAngle
     role : str
-    ripple_sd_deg : float
-        Standard uncertainty of an angle from speed ripple that the wheel's teeth are too few to
-        show (:func:`crankwise.angle.speed.unseen_ripple_sd_deg`).
+    ripple : UnseenRipple
+        What speed ripple between the teeth adds to the uncertainty.
     """
     moves = movement(pattern)
     usable = [item for item in pattern if len(item.cycle) >= MIN_CYCLES]
-    edges = tuple(_edge(cam, item, moves, crank, ripple_sd_deg) for item in usable)
+    edges = tuple(_edge(cam, item, moves, crank, ripple) for item in usable)
     cycles = max((len(item.cycle) for item in pattern), default=0)
     return CamMeasurement(
         channel=cam.edges.channel,
@@ -60,13 +60,13 @@ def _edge(
     cluster: Cluster,
     moves: Movement,
     crank: CrankAngle,
-    ripple_sd_deg: float,
+    ripple: UnseenRipple,
 ) -> CamEdge:
     deviation = cluster.deviation_deg
     count = len(deviation)
     scatter = float(np.std(deviation, ddof=1))
     angle = float(wrap_cycle_deg(cluster.angle_deg + float(np.mean(deviation))))
-    budget = _budget(cam, cluster, moves, crank, scatter, ripple_sd_deg)
+    budget = _budget(cam, cluster, moves, crank, scatter, ripple)
     _, dof, factor, expanded = combine(budget)
     wheel = crank.teeth.wheel
     return CamEdge(
@@ -95,7 +95,7 @@ def _budget(
     moves: Movement,
     crank: CrankAngle,
     scatter_deg: float,
-    ripple_sd_deg: float,
+    ripple: UnseenRipple,
 ) -> tuple[Contribution, ...]:
     count = len(cluster.deviation_deg)
     alike = _effective_count(cluster.deviation_deg)
@@ -112,7 +112,9 @@ def _budget(
             crank.unlearned_dof if np.isfinite(crank.unlearned_dof) else None,
         ),
         Contribution("course of the angle between teeth", float(follow / np.sqrt(3.0)), "B", None),
-        Contribution("speed ripple finer than the teeth", ripple_sd_deg, "B", None),
+        Contribution(
+            "speed ripple between the teeth", ripple.at(cluster.angle_deg), "B", None
+        ),
     ]
     if moves.moving_deg > 0:
         # Anywhere in the range is as likely as anywhere else (rectangular law, GUM 4.3.7).

@@ -29,7 +29,7 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
     """
     wheel = teeth.wheel
     is_dense = wheel.teeth_per_rev >= _DENSE_TEETH
-    cutoff = CUTOFF_ORDER if is_dense else float(wheel.teeth_per_rev)
+    cutoff = cutoff_order(wheel.teeth_per_rev)
     coarse = COARSE_ORDER if is_dense else 0.7 * wheel.teeth_per_rev
     weights = [np.ones(run.teeth) for run in teeth.runs]
     error = np.zeros(wheel.teeth_per_rev)
@@ -59,6 +59,11 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
         residual_sd_deg=scatter,
         outlier_teeth=int((~good).sum()),
     )
+
+
+def cutoff_order(teeth_per_rev: int) -> float:
+    """Order of the revolution up to which the curve follows a wheel's teeth."""
+    return CUTOFF_ORDER if teeth_per_rev >= _DENSE_TEETH else float(teeth_per_rev)
 
 
 def _revolutions(teeth: Teeth) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -45,6 +45,17 @@ class CamAngles:
     time_s: FloatArray
     run: np.ndarray
     started: int
+
+    def where(self, chosen: np.ndarray) -> CamAngles:
+        """Only the chosen edges (boolean mask or indices)."""
+        return replace(
+            self,
+            angle_deg=self.angle_deg[chosen],
+            coarse_deg=self.coarse_deg[chosen],
+            rising=self.rising[chosen],
+            time_s=self.time_s[chosen],
+            run=self.run[chosen],
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,16 +107,8 @@ def cam_angles(edges: Edges, crank: CrankAngle, *, recording_start_s: float) -> 
         coarse[inside] = rough.angle_at(edges.times_s[inside])
         run_of[inside] = number
         previous_end_s = end
-    known = np.isfinite(angle)
-    return CamAngles(
-        edges=edges,
-        angle_deg=angle[known],
-        coarse_deg=coarse[known],
-        rising=edges.rising[known],
-        time_s=edges.times_s[known],
-        run=run_of[known],
-        started=started,
-    )
+    everything = CamAngles(edges, angle, coarse, edges.rising, edges.times_s, run_of, started)
+    return everything.where(np.isfinite(angle))
 
 
 def clusters(cam: CamAngles, *, offset_deg: FloatArray) -> list[Cluster]:

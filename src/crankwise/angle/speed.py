@@ -17,7 +17,6 @@ _IDLE_RIPPLE, _STARTER_RIPPLE = 0.094, 0.3
 """Second-order amplitude of the speed as a share of its mean where it can't be seen: 18.75 % peak
 to peak at idle (J. Venter, 'Doing the twist'); on the starter 2:1 within a turn."""
 _STARTER_RPM = 400.0
-_SEEN_SHARE = 0.5
 
 
 def speed_range(crank: CrankAngle) -> SpeedRange:
@@ -64,7 +63,8 @@ def ripple(crank: CrankAngle, offset_deg: FloatArray) -> tuple[RippleOrder, ...]
     offset_deg : np.ndarray [shape=(runs,)]
         From each run's count of degrees to the cycle.
     """
-    grid = np.arange(0.0, CYCLE_DEG, _CYCLE_STEP_DEG)
+    # One step more than the cycle: its last value begins the next one.
+    grid = np.arange(0.0, CYCLE_DEG + _CYCLE_STEP_DEG / 2, _CYCLE_STEP_DEG)
     rows = [
         run.speed_rpm_at(CYCLE_DEG * number - shift + grid)
         for run, shift in zip(crank.runs, offset_deg, strict=True)
@@ -76,7 +76,7 @@ def ripple(crank: CrankAngle, offset_deg: FloatArray) -> tuple[RippleOrder, ...]
     table = np.stack(rows)
     # A steady run-up leaks into every order: take the straight line of each cycle off.
     ramp = (table[:, -1:] - table[:, :1]) * (grid / grid[-1])
-    table = table - ramp
+    table, grid = (table - ramp)[:, :-1], grid[:-1]
     finest = 0.4 * crank.teeth.wheel.teeth_per_rev
     found = [_order(table, grid, order) for order in _ORDERS if order <= finest]
     return tuple(item for item in found if item is not None)
@@ -107,26 +107,13 @@ def _order(table: FloatArray, grid: FloatArray, order: float) -> RippleOrder | N
 
 
 
-def unseen_ripple_sd_deg(crank: CrankAngle) -> float:
-    """Standard uncertainty of an angle from ripple finer than the teeth can show, degrees.
+def second_order_share(crank: CrankAngle) -> float:
+    """Amplitude of the second order of the speed as a share of the mean speed.
 
-    Even orders are assumed to fall with the square of the order from the second on. Orders with
-    more than a half tooth to their half wave pass unseen; their amplitude in angle is that in
-    speed over the order. Common practice, no source; the second order is measured where there are
-    teeth enough for it.
+    Measured where the wheel has teeth enough to show it; else what is usual.
     """
-    teeth = crank.teeth.wheel.teeth_per_rev
     mean = speed_range(crank).mean
-    second = _second_order_share(crank, mean)
-    finest = min(_SEEN_SHARE * teeth, 18.0)
-    orders = np.arange(2.0, 40.0, 2.0)
-    unseen = orders[orders >= finest]
-    amplitude_deg = np.rad2deg(second * (2.0 / unseen) ** 2 / unseen)
-    return float(np.sqrt((amplitude_deg**2).sum() / 2.0))
-
-
-def _second_order_share(crank: CrankAngle, mean_rpm: float) -> float:
-    default = _STARTER_RIPPLE if mean_rpm < _STARTER_RPM else _IDLE_RIPPLE
+    default = _STARTER_RIPPLE if mean < _STARTER_RPM else _IDLE_RIPPLE
     if crank.teeth.wheel.teeth_per_rev < 8:
         return default
     run = max(crank.runs, key=lambda item: item.end_deg - item.start_deg)

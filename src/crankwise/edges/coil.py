@@ -27,7 +27,7 @@ def settle_levels(levels: Survey, samples: Samples, crossings: Crossings) -> Sur
     if int((~crossings.rising).sum()) < 4:
         return levels
     middle = _zero(levels, samples, crossings)
-    arm = np.maximum(_ARM_SHARE * _tooth_height(levels, crossings), 4.0 * levels.noise)
+    arm = np.maximum(_ARM_SHARE * _tooth_height(levels, crossings), levels.least_arm)
     return replace(levels, middle=middle, arm_high=middle + arm, arm_low=middle - arm)
 
 

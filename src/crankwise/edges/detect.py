@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
-from crankwise.edges.coil import settle_levels
-from crankwise.edges.crossings import find_crossings
 from crankwise.edges.glitches import keep_teeth
-from crankwise.edges.survey import Samples, Survey, survey
+from crankwise.edges.smoothing import TooFastError, find_through_noise
+from crankwise.edges.survey import Samples, Survey
 from crankwise.edges.timing import edge_positions
 from crankwise.model.edges import Edges
 from crankwise.model.recording import EventChannel, FloatArray, Recording, SampledChannel
@@ -76,36 +73,35 @@ def _from_samples(channel: SampledChannel, recording: Recording) -> Edges:
     samples, missing, infinite = _finite(channel.values)
     if len(samples) < _MIN_SAMPLES:
         return _no_edges(channel.name, dead_time_s=missing * interval_s)
-    levels = survey(samples, interval_s=interval_s)
-    if levels.is_flat:
-        return replace(
-            _no_edges(channel.name, dead_time_s=missing * interval_s),
-            low=levels.low,
-            high=levels.high,
-            noise=levels.noise,
-        )
-    crossings = find_crossings(samples, levels)
-    if levels.sensor == "variable-reluctance":
-        levels = settle_levels(levels, samples, crossings)
-        crossings = find_crossings(samples, levels)
-    positions, uncertainty = edge_positions(samples, crossings, levels)
-    usable = _beside_missing(channel.values, positions) if missing else np.ones(len(positions), bool)
-    times_s = _to_time(positions, recording)
-    keep, glitches, dropouts = _select(times_s, usable, crossings.rising)
-    local_interval = _local_interval(positions, recording)
+    try:
+        found = find_through_noise(samples, interval_s=interval_s)
+    except TooFastError as error:
+        return _no_edges(channel.name, dead_time_s=missing * interval_s, too_fast=error.args[0])
+    if found is None:
+        return _no_edges(channel.name, dead_time_s=missing * interval_s)
+    levels = found.levels
+    edges = edge_positions(samples, found.crossings, levels, found_in=found.samples)
+    rising = found.crossings.rising
+    usable = np.ones(len(rising), dtype=np.bool_)
+    if missing:
+        usable = _beside_missing(channel.values, edges.position)
+    times_s = _to_time(edges.position, recording)
+    keep, glitches, dropouts = _select(times_s, usable, rising)
+    spread_s = edges.standard_uncertainty * _local_interval(edges.position, recording)
     return Edges(
         channel=channel.name,
         sensor=levels.sensor,
         times_s=times_s[keep],
-        rising=crossings.rising[keep],
-        standard_uncertainty_s=(uncertainty * local_interval)[keep],
+        rising=rising[keep],
+        standard_uncertainty_s=spread_s[keep],
         low=levels.low,
         high=levels.high,
         noise=levels.noise,
         clipped_fraction=_clipped_fraction(samples, levels, infinite),
         rejected={"glitch": glitches, "dropout": dropouts},
         dead_time_s=missing * interval_s,
-        height=crossings.height[keep],
+        height=found.crossings.height[keep],
+        steepness=edges.steepness[keep] if len(edges.steepness) else edges.steepness,
     )
 
 
@@ -114,19 +110,18 @@ def _select(
 ) -> tuple[np.ndarray, int, int]:
     """Drop edges beside missing samples and glitches; directions alternate afterwards."""
     increasing = np.append(True, np.diff(times_s) > 0) if len(times_s) else usable
-    keep = usable & increasing
-    dropouts = int((~keep).sum())
-    index = np.flatnonzero(keep)
+    dropouts = int((~usable).sum())
+    index = np.flatnonzero(usable & increasing)
     # After a dropout two edges of one direction may follow each other: the later one is sure.
     same = rising[index[1:]] == rising[index[:-1]]
     index = np.delete(index, np.flatnonzero(same))
-    dropouts += int(same.sum())
+    dropouts += int(same.sum()) if dropouts else 0
     teeth = keep_teeth(times_s[index])
     return index[teeth], int((~teeth).sum()), dropouts
 
 
 def _finite(values: Samples) -> tuple[Samples, int, int]:
-    """Samples with every NaN replaced by the last value and every infinity by the range limit.
+    """Samples with every NaN replaced by the last value and every infinity by one beyond range.
 
     Returns the samples, the number of missing ones and of those beyond range. The input is
     returned as it is where nothing needs replacing.
@@ -141,8 +136,10 @@ def _finite(values: Samples) -> tuple[Samples, int, int]:
     if not good.any():
         return values[:0], int(missing.sum()), int(infinite.sum())
     filled = values.copy()
-    limits = values[good].min(), values[good].max()
-    filled[infinite] = np.where(values[infinite] > 0, limits[1], limits[0])
+    low, high = float(values[good].min()), float(values[good].max())
+    # Beyond the range is certainly another level, even where no finite sample shows that one.
+    beyond = (high - low) or max(abs(high), 1.0)
+    filled[infinite] = np.where(values[infinite] > 0, high + beyond, low - beyond)
     if missing.any():
         index = np.where(missing, 0, np.arange(len(values)))
         np.maximum.accumulate(index, out=index)
@@ -191,7 +188,7 @@ def _clipped_fraction(samples: Samples, levels: Survey, infinite: int) -> float:
     return max(beyond, share if share > 0.005 else 0.0)
 
 
-def _no_edges(channel: str, *, dead_time_s: float) -> Edges:
+def _no_edges(channel: str, *, dead_time_s: float, too_fast: int = 0) -> Edges:
     empty = np.empty(0)
     return Edges(
         channel=channel,
@@ -203,6 +200,6 @@ def _no_edges(channel: str, *, dead_time_s: float) -> Edges:
         high=0.0,
         noise=0.0,
         clipped_fraction=0.0,
-        rejected={},
+        rejected={"too-fast": too_fast} if too_fast else {},
         dead_time_s=dead_time_s,
     )

@@ -22,10 +22,11 @@ WINDOW_S = 0.2
 _MAX_WINDOWS = 1024
 _SAMPLES_PER_WINDOW = 2048
 _LOW_PERCENT, _HIGH_PERCENT = 0.3, 99.7
-_PLATEAU_SHARE = 0.8
+_PLATEAU_SHARE = 0.76
 """A two-level signal spends more than this share of the time near its two levels; a sine
 spends 0.63 there (arcsine law), so the border lies between."""
 _DRIFT_SHARE = 0.05
+_CLEARLY_APART = 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +44,9 @@ class Survey:
         Typical levels (hall) or peaks (variable reluctance).
     noise : float
         Standard deviation of the noise, including the quantisation of the scope.
+    least_arm : float
+        Least distance from the middle to an arming level: noise and the flicker between two
+        codes of the scope stay below it.
     is_flat : bool
         Nothing stands out of the noise.
     """
@@ -55,10 +59,11 @@ class Survey:
     low: float
     high: float
     noise: float
+    least_arm: float
     is_flat: bool
 
 
-def survey(samples: Samples, *, interval_s: float) -> Survey:
+def survey(samples: Samples, *, interval_s: float, least_noise: float = 0.0) -> Survey:
     """Look a signal over.
 
     Parameters
@@ -66,21 +71,28 @@ def survey(samples: Samples, *, interval_s: float) -> Survey:
     samples : np.ndarray [shape=(n,), finite]
     interval_s : float
         Sampling interval, seconds.
+    least_noise : float
+        Noise known to be left: smoothed noise looks like a slow signal.
     """
-    noise = noise_sd(samples)
     windows, centre = _thin_windows(samples, interval_s=interval_s)
     bottom, top = np.percentile(windows, [_LOW_PERCENT, _HIGH_PERCENT], axis=1)
     low, high = _two_levels(windows)
+    noise = max(min(noise_sd(samples), _plateau_noise(windows, low, high)), least_noise)
     reach = float(np.percentile(windows, 99.8) - np.percentile(windows, 0.2))
     if reach <= max(8.0 * noise, 1e-9 * max(abs(low), abs(high), 1e-12)):
         middle = np.array([(low + high) / 2])
-        return Survey("hall", middle, middle, middle, centre[:1], low, high, noise, is_flat=True)
+        return Survey(
+            "hall", middle, middle, middle, centre[:1], low, high, noise, 0.0, is_flat=True
+        )
     span = high - low
     near = (np.abs(windows - low) < 0.2 * span) | (np.abs(windows - high) < 0.2 * span)
-    if near.mean() > _PLATEAU_SHARE and span > 0.5 * reach:
+    if near.mean() > _PLATEAU_SHARE and span > 0.5 * reach and not _is_cut_coil(windows, span):
         return _hall(windows, centre, bottom, top, low=low, high=high, noise=noise)
     drifting = _drifting_hall(windows, centre, bottom, top, noise=noise)
-    return drifting or _variable_reluctance(windows, centre, bottom, top, noise=noise)
+    if drifting is not None:
+        return drifting
+    least_arm = max(4.0 * noise, 1.2 * resolution(samples))
+    return _variable_reluctance(windows, centre, bottom, top, noise=noise, least_arm=least_arm)
 
 
 def noise_sd(samples: Samples) -> float:
@@ -90,14 +102,50 @@ def noise_sd(samples: Samples) -> float:
     white noise. Their median absolute deviation, scaled by 1.4826 (normal law; R documentation
     of ``mad``), ignores edges; the quantisation of the scope (step/sqrt(12)) is added.
     """
-    pieces = [part[:4096].astype(np.float64) for part in np.array_split(samples, 16)]
-    fourth = np.concatenate([np.diff(piece, n=4) for piece in pieces if len(piece) > 4])
+    fourth = np.concatenate([np.diff(piece, n=4) for piece in _pieces(samples) if len(piece) > 4])
     spread = 1.482602 * float(np.median(np.abs(fourth))) / np.sqrt(70.0)
+    return float(np.hypot(spread, resolution(samples) / np.sqrt(12.0)))
+
+
+def resolution(samples: Samples) -> float:
+    """Step between neighbouring codes of the scope; 0 where the values show none."""
+    pieces = _pieces(samples)
     differences = np.concatenate([np.diff(piece) for piece in pieces])
     steps = np.abs(differences[differences != 0.0])
-    quantum = float(np.percentile(steps, 1)) if len(steps) else 0.0
-    is_quantised = len(np.unique(np.round(steps / quantum, 3))) < 300 if quantum else False
-    return float(np.hypot(spread, quantum / np.sqrt(12.0) if is_quantised else 0.0))
+    if len(steps) == 0:
+        return 0.0
+    quantum = float(np.percentile(steps, 1))
+    reach = max(piece.max() for piece in pieces) - min(piece.min() for piece in pieces)
+    # A signal of two values only has one step, from level to level: that is no resolution.
+    if not 0.0 < quantum < reach / 12.0:
+        return 0.0
+    is_stepped = len(np.unique(np.round(steps / quantum, 3))) < 300
+    return quantum if is_stepped else 0.0
+
+
+def _pieces(samples: Samples) -> list[FloatArray]:
+    """Sixteen stretches of neighbouring samples, spread over the signal."""
+    parts = np.array_split(samples, 16)
+    return [part[:4096].astype(np.float64) for part in parts if len(part)]
+
+
+def _is_cut_coil(windows: FloatArray, span: float) -> bool:
+    """A coil cut off on both sides: exactly flat tops, yet long slopes between them."""
+    top, bottom = windows.max(), windows.min()
+    at_limit = min(float((windows == top).mean()), float((windows == bottom).mean()))
+    between = (windows > bottom + 0.1 * span) & (windows < top - 0.1 * span)
+    return at_limit > 0.1 and float(between.mean()) > 0.15
+
+
+def _plateau_noise(windows: FloatArray, low: float, high: float) -> float:
+    """Scatter about two clear levels; infinite where there are none.
+
+    Differences of neighbouring samples show an edge in every other one when teeth pass within a
+    few samples; the levels themselves stay as quiet as they are.
+    """
+    off = np.minimum(np.abs(windows - low), np.abs(windows - high))
+    spread = 1.482602 * float(np.median(off))
+    return spread if high - low > _CLEARLY_APART * spread > 0.0 else np.inf
 
 
 def _thin_windows(samples: Samples, *, interval_s: float) -> tuple[FloatArray, FloatArray]:
@@ -146,6 +194,7 @@ def _hall(
         low,
         high,
         noise,
+        half_band,
         is_flat=False,
     )
 
@@ -187,6 +236,7 @@ def _drifting_hall(
         low,
         low + typical,
         noise,
+        half_band,
         is_flat=False,
     )
 
@@ -198,14 +248,15 @@ def _variable_reluctance(
     top: FloatArray,
     *,
     noise: float,
+    least_arm: float,
 ) -> Survey:
     """Crossings of the local mean, armed low: :mod:`crankwise.edges.coil` sets both for good."""
     clipped = np.clip(windows, bottom[:, None], top[:, None])
     baseline = _smooth(clipped.mean(axis=1))
     peak_high = np.maximum(top - baseline, 0.0)
     peak_low = np.maximum(baseline - bottom, 0.0)
-    arm_high = np.maximum(0.06 * peak_high, 5.0 * noise)
-    arm_low = np.maximum(0.06 * peak_low, 5.0 * noise)
+    arm_high = np.maximum(0.06 * peak_high, 1.25 * least_arm)
+    arm_low = np.maximum(0.06 * peak_low, 1.25 * least_arm)
     return Survey(
         "variable-reluctance",
         baseline,
@@ -215,6 +266,7 @@ def _variable_reluctance(
         float(np.median(bottom)),
         float(np.median(top)),
         noise,
+        least_arm,
         is_flat=False,
     )
 

@@ -37,11 +37,13 @@ class Edges:
     clipped_fraction : float
         Share of samples at a flat extreme that a scope's range limit would make (0 to 1).
     rejected : Mapping of str to int
-        Edges taken out, by reason: ``glitch``, ``dropout``, ``weak``.
+        Edges taken out, by reason: ``glitch``, ``dropout``, ``too-fast``.
     dead_time_s : float
         Total time for which no samples were usable (NaN).
     height : np.ndarray [shape=(n,)] or empty
         How far the signal went beyond its middle after each edge; empty for logic.
+    steepness : np.ndarray [shape=(n,)] or empty
+        Slope of a coil's signal at each edge, channel units a sample; empty for other sensors.
     """
 
     channel: str
@@ -56,6 +58,7 @@ class Edges:
     rejected: Mapping[str, int]
     dead_time_s: float = 0.0
     height: FloatArray = field(default_factory=lambda: np.empty(0))
+    steepness: FloatArray = field(default_factory=lambda: np.empty(0))
 
     def of(self, direction: Direction) -> FloatArray:
         """Times of the edges in one direction, seconds."""

@@ -76,6 +76,7 @@ def assign(
     hints = {name: hint(name) for name in edges}
     wheels = list(wheels)
     if crank is not None:
+        _refuse_too_fast(edges, [crank])
         teeth = decode(edges[crank], wheels, _others(edges, crank, hints, fixed))
         why = {crank: "crank: named by you"}
         return Roles(crank, teeth, fixed, hints, why, ())
@@ -92,6 +93,18 @@ def _check_names(edges: Mapping[str, Edges], crank: str | None, fixed: Mapping[s
         if channel in taken:
             raise UsageError(f"channel '{channel}' is named both {taken[channel]} and {role}")
         taken[channel] = role
+
+
+def _refuse_too_fast(edges: Mapping[str, Edges], names: list[str]) -> None:
+    """Without the crank's teeth a cam would pass for a crank: better no answer than that one."""
+    for name in names:
+        changes = edges[name].rejected.get("too-fast", 0)
+        if changes:
+            raise NotMeasurableError(
+                f"channel '{name}' changes every sample or two ({changes} times): the scope was "
+                "too slow for its teeth; sample at least ten times faster, or leave the channel "
+                "out if it carries only noise"
+            )
 
 
 def _others(
@@ -114,6 +127,7 @@ def _from_signals(
     hints: Mapping[str, NameHint],
     fixed: Mapping[str, str],
 ) -> Roles:
+    _refuse_too_fast(edges, [name for name in edges if hints[name].kind in {"crank", ""}])
     candidates = [
         name
         for name in edges

@@ -27,6 +27,8 @@ from crankwise.wheel.train import Train
 _SLIP_COST = 8.0
 """Price of a missing tooth or an extra edge, in natural units: one in about 3000 teeth."""
 _RESTART_COST = 40.0
+_WRONG_WIDTH_COST = 3.9
+"""ln 50: one width in fifty is misread."""
 _MOST = 3
 """Up to two teeth may be missing between, or two extra edges lie between, used edges."""
 
@@ -44,6 +46,7 @@ class Alignment:
     restart: np.ndarray
     extra: int
     missing: int
+    cost: float = 0.0
 
 
 def align(train: Train, wheel: Wheel, *, roughness: float) -> Alignment:
@@ -53,7 +56,28 @@ def align(train: Train, wheel: Wheel, *, roughness: float) -> Alignment:
     nothing else is tried.
     """
     plain = _without_slips(train, wheel, roughness)
-    return plain if plain is not None else _with_slips(train, wheel, roughness)
+    if plain is not None:
+        return plain
+    return min(
+        (_with_slips(train, wheel, roughness, widths) for widths in _width_costs(train, wheel)),
+        key=lambda result: result.cost,
+    )
+
+
+def _width_costs(train: Train, wheel: Wheel) -> list[FloatArray]:
+    """Price of each tooth at each edge from the width of the tooth that ends there.
+
+    One table for teeth that are high and one for an inverted signal; a single empty one for wheels
+    whose code is not in the widths. Shape (edges, teeth).
+    """
+    classes = width_classes(train.duty)
+    if not wheel.width_deg or classes is None:
+        return [np.zeros((len(train), 1))]
+    widths = np.asarray(wheel.width_deg)
+    is_wide = widths > (widths.max() + widths.min()) / 2
+    wrong = classes[:, None] != is_wide[None, :]
+    known = np.isfinite(train.duty)[:, None]
+    return [np.where(known & other, _WRONG_WIDTH_COST, 0.0) for other in (wrong, ~wrong)]
 
 
 def _step_cost(residual: FloatArray, variance: FloatArray) -> FloatArray:
@@ -81,7 +105,7 @@ def _without_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment | 
     variance = expected.speed_variance(at, roughness=roughness) + steps.timing_variance
     variance += expected.tooth_variance[at]
     cost = _step_cost(steps.change - expected.change[at], variance)
-    if cost.max(initial=0.0) >= _SLIP_COST:
+    if cost.max(initial=0.0) >= _SLIP_COST or not _widths_agree(classes, expected.is_wide, at):
         return None
     return Alignment(
         edge=np.arange(len(train)),
@@ -92,7 +116,19 @@ def _without_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment | 
     )
 
 
-def _with_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment:
+def _widths_agree(
+    classes: np.ndarray | None, is_wide: np.ndarray | None, tooth: np.ndarray
+) -> bool:
+    """Whether the widths say the same as the count, for a high or an inverted signal."""
+    if classes is None or is_wide is None:
+        return True
+    share = float((classes[2:] == is_wide[tooth[: len(classes) - 2]]).mean())
+    return abs(share - 0.5) > 0.49
+
+
+def _with_slips(
+    train: Train, wheel: Wheel, roughness: float, width_cost: FloatArray
+) -> Alignment:
     teeth, n = wheel.teeth_per_rev, len(train)
     angle = np.asarray([_angle_back(wheel, back) for back in range(1, _MOST + 1)])
     log_angle = np.log(angle)
@@ -119,7 +155,7 @@ def _with_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment:
         total += price[: len(earlier), :, None]
         flat = total.reshape(-1, teeth)
         choice = flat.argmin(axis=0)
-        best = flat[choice, columns]
+        best = flat[choice, columns] + width_cost[j]
         restart = cost[j - 1].min() + _RESTART_COST
         is_restart = best > restart
         cost[j] = np.where(is_restart, restart, best)
@@ -164,4 +200,5 @@ def _trace_back(cost: FloatArray, move: IntArray, teeth: int) -> Alignment:
         number[at:] += (path[at][1] - number[at]) % teeth
     extra = len(cost) - len(edge)
     missing = int(np.maximum(turned_by - 1, 0).sum())
-    return Alignment(edge, number.astype(np.int64), restart, extra, missing)
+    total = float(cost[-1].min())
+    return Alignment(edge, number.astype(np.int64), restart, extra, missing, total)

@@ -8,13 +8,19 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from crankwise.errors import UnreadableError
 from crankwise.model.wheel import Wheel
 
 _STEP = re.compile(r"(?:(?P<count>\d+)x)?(?P<deg>\d+(?:\.\d+)?)")
-_KEYS = {"name", "pattern", "pitch_deg", "has_gap", "width_deg", "found_in", "source"}
+_KEYS = {
+    "name": "text",
+    "pattern": "text",
+    "pitch_deg": "a number",
+    "has_gap": "true or false",
+    "width_deg": "a list of numbers",
+    "found_in": "text",
+    "source": "text",
+}
 _CLOSURE_TOLERANCE_DEG = 1e-6
 
 
@@ -55,41 +61,66 @@ def parse_pattern(pattern: str) -> tuple[float, ...]:
 
 def _parse(text: str, *, where: str) -> dict[str, Wheel]:
     try:
-        entries = tomllib.loads(text).get("wheel", [])
+        document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise UnreadableError(f"{where}: not valid TOML ({error}); mend that line") from error
-    if not isinstance(entries, list):
-        raise UnreadableError(f"{where}: wheels are written as [[wheel]] tables")
-    wheels = [_wheel(entry, number, where) for number, entry in enumerate(entries, start=1)]
-    return {wheel.name: wheel for wheel in wheels}
-
-
-def _wheel(entry: dict[str, Any], number: int, where: str) -> Wheel:
-    label = f"{where}: wheel {number} ({entry.get('name', 'no name')})"
-    unknown = sorted(set(entry) - _KEYS)
+    unknown = sorted(set(document) - {"wheel"})
     if unknown:
-        allowed = ", ".join(sorted(_KEYS))
-        raise UnreadableError(f"{label}: unknown key '{unknown[0]}'; allowed are {allowed}")
-    for key, kind in (("name", str), ("pattern", str), ("pitch_deg", (int, float))):
-        if not isinstance(entry.get(key), kind):
-            raise UnreadableError(f"{label}: '{key}' is missing or of the wrong type")
+        raise UnreadableError(f"{where}: unknown table '{unknown[0]}'; write wheels as [[wheel]]")
+    entries = document.get("wheel", [])
+    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
+        raise UnreadableError(f"{where}: wheels are written as [[wheel]] tables")
+    wheels: dict[str, Wheel] = {}
+    for number, entry in enumerate(entries, start=1):
+        wheel = _wheel(entry, f"{where}: wheel {number} ({entry.get('name', 'no name')})")
+        if wheel.name in wheels:
+            raise UnreadableError(f"{where}: two wheels are called '{wheel.name}'; rename one")
+        wheels[wheel.name] = wheel
+    return wheels
+
+
+def _wheel(entry: dict[str, Any], label: str) -> Wheel:
+    _check_keys(entry, label)
     try:
         steps = parse_pattern(entry["pattern"])
-        widths = tuple(float(width) for width in entry.get("width_deg", ()))
-    except (ValueError, TypeError) as error:
-        raise UnreadableError(f"{label}: {error}") from error
+    except ValueError as error:
+        raise UnreadableError(f"{label}: 'pattern': {error}") from error
     if len(steps) < 2 or abs(sum(steps) - 360.0) > _CLOSURE_TOLERANCE_DEG or min(steps) <= 0:
         raise UnreadableError(
             f"{label}: the steps of 'pattern' add up to {sum(steps):g}; they must close at 360"
         )
-    if widths and (len(widths) != len(steps) or np.any(np.asarray(widths) <= 0)):
+    widths = entry.get("width_deg", [])
+    if widths and (len(widths) != len(steps) or min(widths) <= 0):
         raise UnreadableError(f"{label}: 'width_deg' needs one positive width for each step")
+    if not 0 < entry["pitch_deg"] <= 360:
+        raise UnreadableError(f"{label}: 'pitch_deg' must lie above 0 and at most at 360")
     return Wheel(
         name=entry["name"],
         intervals_deg=steps,
         pitch_deg=float(entry["pitch_deg"]),
-        has_gap=bool(entry.get("has_gap", True)),
-        width_deg=widths,
-        found_in=str(entry.get("found_in", "")),
-        source=str(entry.get("source", "from memory")),
+        has_gap=entry.get("has_gap", True),
+        width_deg=tuple(float(width) for width in widths),
+        found_in=entry.get("found_in", ""),
+        source=entry.get("source", "from memory"),
     )
+
+
+def _check_keys(entry: dict[str, Any], label: str) -> None:
+    unknown = sorted(set(entry) - set(_KEYS))
+    if unknown:
+        raise UnreadableError(f"{label}: unknown key '{unknown[0]}'; allowed: {', '.join(_KEYS)}")
+    for key in ("name", "pattern", "pitch_deg"):
+        if key not in entry:
+            raise UnreadableError(f"{label}: '{key}' is missing; add it")
+    for key, value in entry.items():
+        if not _is_a(value, _KEYS[key]):
+            raise UnreadableError(f"{label}: '{key}' must be {_KEYS[key]}, not {value!r}")
+
+
+def _is_a(value: object, kind: str) -> bool:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if kind == "a number":
+        return is_number
+    if kind == "a list of numbers":
+        return isinstance(value, list) and all(_is_a(item, "a number") for item in value)
+    return isinstance(value, bool if kind == "true or false" else str)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from crankwise.errors import NotMeasurableError
 from crankwise.model.edges import Direction, Edges
@@ -13,7 +14,7 @@ from crankwise.model.measurement import WheelChoice
 from crankwise.model.teeth import Teeth, ToothRun
 from crankwise.model.wheel import Wheel
 from crankwise.wheel.align import Alignment, align
-from crankwise.wheel.learn import learn
+from crankwise.wheel.learn import learn, teeth_per_cycle
 from crankwise.wheel.likelihood import steps_of
 from crankwise.wheel.score import UNIFORM, Score, rank
 from crankwise.wheel.train import Train, trains
@@ -22,6 +23,13 @@ _MIN_EXPLAINED = 0.5
 _CLEARLY = 0.05
 """Difference of mean log-likelihood from which one timing edge is clearly the more regular."""
 _MIN_RUN_REVOLUTIONS = 1.5
+_STEEPER = 1.6
+_DENSE_TEETH = 20
+_FOLLOWED_EDGES = 420
+_MOST_SLIPS_A_TURN = 2.5
+_LEAST_ROUGHNESS = 0.002
+_CHEAPER_A_TURN = 4.0
+"""Natural units: odds of fifty to one for every turn."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +65,9 @@ def decode(crank: Edges, wheels: Iterable[Wheel], cams: Sequence[Edges] = ()) ->
             f"channel '{crank.channel}' has {len(crank.times_s)} edges, too few for a crank wheel; "
             "record at least two crank revolutions or name the crank channel with --crank"
         )
-    chosen, reason = _timing_edge(candidates)
+    chosen, reason = _coil_edge(crank, candidates) or _timing_edge(candidates)
+    chosen = _with_followed(chosen)
+    chosen, twins = _settled_by_cams(chosen, cams)
     score = chosen.best
     if score.wheel is UNIFORM or score.explained < _MIN_EXPLAINED:
         return _learned(chosen, cams, reason, crank.channel)
@@ -67,7 +77,7 @@ def decode(crank: Edges, wheels: Iterable[Wheel], cams: Sequence[Edges] = ()) ->
             f"channel '{crank.channel}': no stretch of {_MIN_RUN_REVOLUTIONS:g} revolutions could "
             "be followed; record longer at a steady speed"
         )
-    choice = _choice(chosen.scores, reason)
+    choice = _choice(chosen.scores, twins, reason)
     return Teeth(score.wheel, chosen.direction, runs, choice, extra, missing)
 
 
@@ -106,6 +116,95 @@ def _timing_edge(candidates: list[_Candidate]) -> tuple[_Candidate, str]:
     return chosen, f"the {chosen.direction} edges are more regular than the {word} ones"
 
 
+def _coil_edge(crank: Edges, candidates: list[_Candidate]) -> tuple[_Candidate, str] | None:
+    """A coil's crossing is steep at the middle of a tooth and flat in the middle of a gap.
+
+    The direction that is never flat is the teeth's; the other one also crosses between teeth,
+    more evenly even, but has no place in the gap. None where neither is clearly steeper.
+    """
+    if len(crank.steepness) < 20 or len(candidates) < 2:
+        return None
+    flattest = []
+    for item in candidates:
+        slope = crank.steepness[crank.rising == (item.direction == "rising")]
+        usual = median_filter(slope, size=15, mode="nearest")
+        flattest.append(float(np.percentile(slope / np.maximum(usual, 1e-12), 1.0)))
+    falling_steep, rising_steep = flattest
+    if max(flattest) < _STEEPER * min(flattest):
+        return None
+    chosen = candidates[0] if falling_steep > rising_steep else candidates[1]
+    other = "rising" if chosen.direction == "falling" else "falling"
+    return chosen, (
+        f"the {chosen.direction} crossings of the coil are steep at every tooth, "
+        f"the {other} ones flat in the gap"
+    )
+
+
+def _with_followed(chosen: _Candidate) -> _Candidate:
+    """Give wheels a second chance whose every turn holds a slip: a broken tooth, or lost edges.
+
+    The best few are followed by dynamic programming over some turns. One that needs no more than
+    a few slips a turn, at a price far below that of the next one, is the wheel.
+    """
+    if chosen.best.wheel is not UNIFORM and chosen.best.explained >= _MIN_EXPLAINED:
+        return chosen
+    longest = max(chosen.trains, key=len)
+    part = Train(
+        longest.times_s[:_FOLLOWED_EDGES],
+        longest.standard_uncertainty_s[:_FOLLOWED_EDGES],
+        longest.duty[:_FOLLOWED_EDGES],
+    )
+    dense = [score for score in chosen.scores if score.wheel.teeth_per_rev >= _DENSE_TEETH]
+    costs: list[tuple[float, float, Score]] = []
+    for score in dense[:4]:
+        result = align(part, score.wheel, roughness=max(score.roughness, _LEAST_ROUGHNESS))
+        turns = max(float(np.ptp(result.number)) / score.wheel.teeth_per_rev, 1.0)
+        if int(result.restart.sum()) == 0:
+            slips = (result.extra + result.missing) / turns
+            costs.append((result.cost / turns, slips, score))
+    costs.sort(key=lambda item: item[0])
+    if not costs or costs[0][1] > _MOST_SLIPS_A_TURN:
+        return chosen
+    if len(costs) > 1 and costs[1][0] < costs[0][0] + _CHEAPER_A_TURN:
+        return chosen
+    best = replace(costs[0][2], explained=_MIN_EXPLAINED)
+    rest = [score for score in chosen.scores if score.wheel is not best.wheel]
+    return _Candidate(chosen.direction, chosen.trains, [best, *rest])
+
+
+def _settled_by_cams(
+    chosen: _Candidate, cams: Sequence[Edges]
+) -> tuple[_Candidate, list[Score]]:
+    """Among wheels whose spacing has the same proportions, the one the cams' turn asks for.
+
+    12-2 over a turn looks like 36-2-2-2 even over three turns; only the cams, which turn once in
+    two turns of the crank, tell them apart. Returns the candidate and the twins left open.
+    """
+    best = chosen.best
+    alike = [
+        score
+        for score in chosen.scores
+        if score.wheel is not UNIFORM
+        and score.explained >= _MIN_EXPLAINED
+        and _proportions(score.wheel) == _proportions(best.wheel)
+    ]
+    if len(alike) < 2:
+        return chosen, []
+    per_cycle = teeth_per_cycle(max(chosen.trains, key=len), cams)
+    fitting = [score for score in alike if per_cycle == 2 * score.wheel.teeth_per_rev]
+    rest = [score for score in chosen.scores if score not in alike]
+    if len(fitting) == 1:
+        return _Candidate(chosen.direction, chosen.trains, fitting + rest), []
+    plainest = sorted(alike, key=lambda score: score.wheel.repeats)
+    return _Candidate(chosen.direction, chosen.trains, plainest + rest), plainest[1:]
+
+
+def _proportions(wheel: Wheel) -> tuple[float, ...]:
+    """One repeat of the spacing, scaled to its smallest step."""
+    steps = np.asarray(wheel.intervals_deg[: wheel.teeth_per_rev // wheel.repeats])
+    return tuple(float(value) for value in np.round(steps / steps.min(), 3))
+
+
 def _runs(
     parts: list[Train], wheel: Wheel, *, roughness: float
 ) -> tuple[tuple[ToothRun, ...], int, int]:
@@ -132,7 +231,7 @@ def _split(train: Train, result: Alignment) -> list[ToothRun]:
     ]
 
 
-def _choice(scores: list[Score], reason: str) -> WheelChoice:
+def _choice(scores: list[Score], twins: list[Score], reason: str) -> WheelChoice:
     """Confidence from the log-likelihood ratio over one revolution.
 
     Steps within a revolution share the engine's own ripple and repeat it in the next one, so no
@@ -141,6 +240,10 @@ def _choice(scores: list[Score], reason: str) -> WheelChoice:
     best, rest = scores[0], [score for score in scores[1:] if score.wheel is not scores[0].wheel]
     if not rest:
         return WheelChoice(1.0, None, 0.0, reason)
+    if twins:
+        names = " or ".join(score.wheel.name for score in twins)
+        reason = f"{reason}; without a cam it can't be told from {names}"
+        return WheelChoice(1.0 / (1 + len(twins)), twins[0].wheel.name, 0.0, reason)
     runner = rest[0]
     margin = best.log_likelihood - runner.log_likelihood
     ratios = [

@@ -20,6 +20,8 @@ from crankwise.wheel.train import Train
 _MOST_TEETH = 150
 _MOST_CAM_EDGES = 16
 _GAP_RATIO = 1.4
+_ALIKE = 0.2
+"""Change of ln(interval) from one repeat to the next that the engine's speed may make."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +63,19 @@ def pattern_period(train: Train) -> int | None:
     """Teeth after which the spacing repeats; 1 for even teeth; None where it never does."""
     logs = np.log(np.diff(train.times_s))
     flat = logs - uniform_filter1d(logs, size=min(len(logs), 61), mode="nearest")
-    spread = float(np.median(np.abs(np.diff(flat))))
     longest = min(_MOST_TEETH, len(flat) // 3)
     if longest < 1:
         return None
-    tail = np.array(
-        [np.percentile(np.abs(flat[lag:] - flat[:-lag]), 90) for lag in range(1, longest + 1)]
-    )
     reference = float(np.percentile(np.abs(flat - np.median(flat)), 99))
-    if tail[0] < 0.25 and reference < 0.3:
+    if reference < 0.3 and float(np.percentile(np.abs(np.diff(flat)), 98)) < 0.25:
         return 1
-    fitting = np.flatnonzero(tail < max(1.6 * tail.min(), 0.25 * reference, 0.5 * spread))
-    return int(fitting[0]) + 1 if len(fitting) and tail.min() < 0.5 * reference else None
+    for lag in range(1, longest + 1):
+        miss = np.abs(flat[lag:] - flat[:-lag])
+        # A wrong period is off at least once in every repeat; a right one only now and then.
+        limit = max(_ALIKE, 3.0 * float(np.median(miss)))
+        if limit < 0.5 * reference and float((miss > limit).mean()) < 0.4 / lag:
+            return lag
+    return None
 
 
 def teeth_per_cycle(train: Train, cams: Sequence[Edges]) -> int | None:
