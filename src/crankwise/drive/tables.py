@@ -1,0 +1,170 @@
+"""Take checked values out of TOML tables; every complaint names file, table, key and rule."""
+
+from __future__ import annotations
+
+from math import isfinite
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from crankwise.errors import UnreadableError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+Word = TypeVar("Word", bound=str)
+
+
+class Table:
+    """One table of a file.
+
+    Each method takes one key; :meth:`finish` then refuses the keys that nobody took.
+
+    Parameters
+    ----------
+    values : Mapping of str to Any
+        As ``tomllib`` gives it.
+    where : str
+        File and table, for messages.
+    """
+
+    def __init__(self, values: Mapping[str, Any], *, where: str) -> None:
+        self.where = where
+        self._values = values
+        self._allowed: list[str] = []
+
+    def refuse(self, rule: str) -> UnreadableError:
+        """Make the error for this table; the caller raises it."""
+        return UnreadableError(f"{self.where}: {rule}")
+
+    def has(self, key: str) -> bool:
+        """Whether the key is there."""
+        return key in self._values
+
+    def text(self, key: str) -> str:
+        """Text without blanks around it; empty if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return ""
+        if not isinstance(value, str) or not value.strip():
+            raise self._wrong(key, value, "text between quotation marks")
+        return value.strip()
+
+    def choice(self, key: str, words: tuple[Word, ...]) -> Word | None:
+        """One of some words; ``None`` if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        for word in words:
+            if value == word:
+                return word
+        raise self._wrong(key, value, "one of " + ", ".join(f'"{word}"' for word in words))
+
+    def flag(self, key: str, *, absent: bool) -> bool:
+        """Return ``true`` or ``false``; ``absent`` if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return absent
+        if not isinstance(value, bool):
+            raise self._wrong(key, value, "true or false")
+        return value
+
+    def whole(self, key: str, *, least: int, most: int) -> int | None:
+        """Whole number from ``least`` to ``most``; ``None`` if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        if not isinstance(value, int) or isinstance(value, bool) or not least <= value <= most:
+            raise self._wrong(key, value, f"a whole number from {least} to {most}")
+        return value
+
+    def number(self, key: str, *, above: float, most: float) -> float | None:
+        """Return a number above ``above`` and at most ``most``; ``None`` if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        if not _is_number(value) or not above < value <= most:
+            raise self._wrong(key, value, f"a number above {above:g} and at most {most:g}")
+        return float(value)
+
+    def angle(self, key: str, *, below: float) -> float | None:
+        """Return a number from 0 to below ``below``; ``None`` if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        if not _is_number(value) or not 0 <= value < below:
+            raise self._wrong(key, value, f"degrees from 0 to below {below:g}")
+        return float(value)
+
+    def signed(self, key: str) -> float | None:
+        """Any finite number; ``None`` if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        if not _is_number(value):
+            raise self._wrong(key, value, "a number")
+        return float(value)
+
+    def words(self, key: str) -> tuple[str, ...]:
+        """Return a list of texts; empty if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not all(isinstance(v, str) and v for v in value):
+            raise self._wrong(key, value, 'a list of texts such as ["intake", "exhaust"]')
+        return tuple(value)
+
+    def wholes(self, key: str) -> tuple[int, ...]:
+        """Return a list of whole numbers; empty if the key is absent."""
+        value = self._take(key)
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not all(type(v) is int for v in value):
+            raise self._wrong(key, value, "a list of whole numbers such as [1, 3, 4, 2]")
+        return tuple(value)
+
+    def table(self, key: str) -> Table | None:
+        """Return the table below ``[key]``; ``None`` if it is absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            raise self._wrong(key, value, f"a table, written [{key}]")
+        return Table(value, where=f"{self.where}, [{key}]")
+
+    def tables(self, key: str, *, named_by: str) -> list[Table]:
+        """Tables below ``[[key]]``, each called by its number and its ``named_by``."""
+        value = self._take(key)
+        if value is None:
+            return []
+        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+            raise self._wrong(key, value, f"a list of tables, each written [[{key}]]")
+        return [
+            Table(entry, where=f"{self.where}, [[{key}]] {number}{_label(entry.get(named_by))}")
+            for number, entry in enumerate(value, start=1)
+        ]
+
+    def finish(self) -> None:
+        """Refuse keys that were not taken."""
+        for key in self._values:
+            if key not in self._allowed:
+                allowed = ", ".join(self._allowed)
+                raise self.refuse(f"unknown key '{key}'; allowed are {allowed}")
+
+    def _take(self, key: str) -> Any:
+        self._allowed.append(key)
+        return self._values.get(key)
+
+    def _wrong(self, key: str, value: object, rule: str) -> UnreadableError:
+        return self.refuse(f"'{key}' must be {rule}, not {_shown(value)}")
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+
+
+def _shown(value: object) -> str:
+    shown = str(value).lower() if isinstance(value, bool) else repr(value)
+    return shown if len(shown) <= 60 else f"{shown[:57]}..."
+
+
+def _label(name: object) -> str:
+    return f" '{name}'" if isinstance(name, str) else ""
