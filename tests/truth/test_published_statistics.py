@@ -1,101 +1,35 @@
-"""Uncertainty of edge times and its combination against published and derived figures."""
+"""Published values of the statistics that limits and forecasts rest on."""
+
+from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import circmean, norm
 
-from crankwise.angle.folding import CamAngles, clusters
 from crankwise.angle.student import combine, student_factor
-from crankwise.edges import find_edges
-from crankwise.edges.survey import noise_sd
-from crankwise.model.edges import Edges
-from crankwise.model.measurement import Contribution
-from crankwise.model.recording import Recording, SampledChannel
-from crankwise.units import rpm_to_deg_per_s, wrap_cycle_deg, wrap_signed_deg
-
-IDLE_DEG_PER_S = rpm_to_deg_per_s(800.0)
-
-
-def recording(values, *, interval_s):
-    channel = SampledChannel("a", "V", np.asarray(values))
-    return Recording("a", "0" * 64, (channel,), 0.0, (len(values) - 1) * interval_s, interval_s)
-
-
-def steps_at(times, *, count):
-    """Ideal steps between 0 and 5 V; ``times`` in samples."""
-    level = np.searchsorted(times, np.arange(count), side="right") % 2
-    return (5.0 * level).astype(np.float32)
-
-
-def errors_of(edges, times, *, interval_s):
-    """Error of each edge found, in samples."""
-    seen = edges.times_s / interval_s
-    index = np.clip(np.searchsorted(times, seen), 1, len(times) - 1)
-    index -= seen - times[index - 1] < times[index] - seen
-    return seen - times[index]
-
-
-# SD of a digital edge = dt/sqrt(12) (uniform law, GUM 4.3.7, from memory), times 6 rpm: derived.
-@pytest.mark.parametrize(
-    ("rate_hz", "expected_deg"), [(10e3, 0.13856), (100e3, 0.013856), (1e6, 0.0013856)]
+from crankwise.compare.line import learn_line
+from crankwise.compare.robust import find_stand_out, scaled_mad
+from crankwise.compare.spread import SpreadPrior
+from crankwise.compare.tolerance import (
+    one_sided_factor,
+    one_sided_factor_formula,
+    prediction_factor,
+    two_sided_factor,
+    two_sided_factor_formula,
 )
-def test_quantisation_of_one_edge(rate_hz, expected_deg):
-    rng = np.random.default_rng(1)
-    times = np.cumsum(rng.uniform(40.0, 90.0, 6000))
-    values = steps_at(times, count=int(times[-1]) + 50)
-    edges = find_edges(recording(values, interval_s=1 / rate_hz), "a")
-    assert len(edges.times_s) == len(times)
-    error_deg = errors_of(edges, times, interval_s=1 / rate_hz) / rate_hz * IDLE_DEG_PER_S
-    assert error_deg.std() == pytest.approx(expected_deg, rel=0.03)
-    assert abs(error_deg.mean()) < 0.05 * expected_deg
-    stated_deg = edges.standard_uncertainty_s * IDLE_DEG_PER_S
-    assert stated_deg == pytest.approx(expected_deg, rel=1e-3)
+from crankwise.model.measurement import Contribution
+
+# A spread taken as known that counts for nothing, so that only the published data speak.
+NOTHING_KNOWN = SpreadPrior(1e-3, 1e-9, "nothing known")
 
 
-def test_quantisation_averages_over_cycles():
-    # Difference of two edges dt/sqrt(6), over the root of 100 cycles: 0.00196 degrees at
-    # 100 kS/s and 800 rpm (derived; holds where edges are not locked to the sample clock).
-    rng = np.random.default_rng(2)
-    repeats, cycles = 2500, 100
-    errors = []
-    for _ in range(2):
-        times = 24.0 * np.arange(repeats * cycles) + rng.uniform(8.0, 16.0, repeats * cycles)
-        values = steps_at(times, count=int(times[-1]) + 24)
-        edges = find_edges(recording(values, interval_s=1e-5), "a")
-        assert len(edges.times_s) == len(times)
-        errors.append(errors_of(edges, times, interval_s=1e-5) * 1e-5 * IDLE_DEG_PER_S)
-    mean = (errors[0] - errors[1]).reshape(repeats, cycles).mean(axis=1)
-    assert mean.std() == pytest.approx(0.00196, rel=0.03)
-
-
-def test_zero_crossing_of_a_noisy_sine():
-    # sd_t = sd_noise/slew: 0.00955 crank degrees for 60 teeth and A/sd = 100 (derived). Noise that
-    # stands still over a crossing is the case in which no averaging can help; it changes at the
-    # peaks, where it moves no crossing. At 11.9 samples a tooth the crossing comes from the two
-    # samples beside it; the sine's curvature between them adds 0.0015 degrees.
-    rng = np.random.default_rng(3)
-    per_tooth, teeth = 11.9, 2000
-    phase = np.arange(int(per_tooth * teeth)) / per_tooth
-    half_wave = np.floor(2.0 * phase + 0.5).astype(int)
-    noise = rng.normal(0.0, 0.01, half_wave[-1] + 1)
-    values = np.sin(2 * np.pi * phase) + noise[half_wave]
-    edges = find_edges(recording(values, interval_s=1e-5), "a")
-    assert edges.sensor == "variable-reluctance"
-    tooth = edges.times_s / 1e-5 / per_tooth
-    error_deg = (tooth - np.round(2.0 * tooth) / 2.0) * 6.0
-    assert len(error_deg) >= 2 * teeth - 2
-    assert error_deg.std() == pytest.approx(0.00955, rel=0.05)
-
-
-def test_gauge_block_example():
-    # JCGM 100:2008, annex H.1 (end gauge): u_c = 31.71 nm (printed 32), 16 degrees of freedom,
-    # k = 2.92 at 99 %, U = 92.62 nm (printed 93). Degrees of freedom of the inputs from memory.
-    length = 50_000_623.0
+def test_end_gauge_of_the_gum():
+    # JCGM 100:2008, H.1: u_c = 32 nm, nu_eff = 16, t99 = 2.92, U99 = 93 nm. Unrounded values from
+    # the inputs printed there; degrees of freedom of the components partly from memory.
     budget = [
         Contribution("standard", 25.0, "B", 18.0),
-        Contribution("measured difference", 9.7, "B", 25.6),
-        Contribution("difference of expansion", length * 0.1 * 0.58e-6, "B", 50.0),
-        Contribution("difference of temperature", length * 11.5e-6 * 0.029, "B", 2.0),
+        Contribution("comparator", 9.7, "B", 25.6),
+        Contribution("difference of expansion", 50_000_623 * 0.1 * 0.58e-6, "B", 50.0),
+        Contribution("difference of temperature", 50_000_623 * 11.5e-6 * 0.029, "B", 2.0),
     ]
     standard, dof, factor, expanded = combine(budget, coverage=0.99)
     assert standard == pytest.approx(31.71, abs=0.01)
@@ -104,78 +38,140 @@ def test_gauge_block_example():
     assert expanded == pytest.approx(92.62, abs=0.1)
 
 
-# NIST Technical Note 1297, table B.1.
 @pytest.mark.parametrize(
-    ("dof", "coverage", "factor"),
-    [(9, 0.95, 2.26), (4, 0.95, 2.78), (19, 0.95, 2.09), (16, 0.99, 2.92), (1e9, 0.9545, 2.0)],
+    ("dof", "coverage", "printed"),
+    # NIST TN 1297, table B.1.
+    [(9, 0.95, 2.26), (4, 0.95, 2.78), (19, 0.95, 2.09), (16, 0.99, 2.92)],
 )
-def test_student_factors(dof, coverage, factor):
-    assert student_factor(float(dof), coverage=coverage) == pytest.approx(factor, abs=0.005)
+def test_student_factor(dof, coverage, printed):
+    assert student_factor(dof, coverage=coverage) == pytest.approx(printed, abs=0.005)
 
 
-def test_nothing_uncertain_combines_to_nothing():
-    assert combine([]) == (0.0, 1e6, student_factor(1e6), 0.0)
+def test_tolerance_factors_of_the_nist_example():
+    # NIST/SEMATECH e-Handbook 7.2.6.3: n = 43, mean 97.07, s = 0.0268, 90 % with 99 % confidence.
+    case = {"count": 43, "coverage": 0.90, "confidence": 0.99}
+    one, two = one_sided_factor_formula(**case), two_sided_factor_formula(**case)
+    assert one == pytest.approx(1.87519, abs=1e-4)
+    assert 97.07 + one * 0.0268 == pytest.approx(97.1203, abs=1e-4)
+    assert two == pytest.approx(2.2173, abs=2e-4)
+    assert 97.07 - two * 0.0268 == pytest.approx(97.0106, abs=2e-4)
+    assert 97.07 + two * 0.0268 == pytest.approx(97.1294, abs=2e-4)
 
 
-def fold(angles_deg, *, near=0.0):
-    """Sightings of one falling edge, one a cycle, through the folding."""
-    count = len(angles_deg)
-    apart = wrap_signed_deg(np.asarray(angles_deg, dtype=float) - near)
-    total = near + apart + 720.0 * np.arange(1, count + 1)
-    order = np.argsort(total)
-    nothing = np.zeros(count)
-    edges = Edges("cam", "hall", total / 4800, nothing > 0, nothing + 1e-6, 0.0, 5.0, 0.0, 0.0, {})
-    cam = CamAngles(
-        edges, total[order], total[order], nothing > 0, total[order] / 4800, nothing.astype(int), 0
+@pytest.mark.parametrize(
+    ("count", "coverage", "confidence", "factor"),
+    [
+        (40, 0.90, 0.99, 1.9017),  # real-statistics.com, tolerance intervals
+        # Noncentral t, the method of ISO 16269-6; computed, its table not seen.
+        (5, 0.95, 0.95, 4.2027),
+        (10, 0.95, 0.95, 2.9110),
+        (20, 0.95, 0.95, 2.3960),
+        (43, 0.95, 0.95, 2.1048),
+    ],
+)
+def test_exact_one_sided_factor(count, coverage, confidence, factor):
+    exact = one_sided_factor(count=count, coverage=coverage, confidence=confidence)
+    assert exact == pytest.approx(factor, abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("count", "coverage", "factor"),
+    # Berthouex and Brown, Statistics for Environmental Engineers, table 21.1 (95 % confidence).
+    [
+        (5, 0.90, 4.29), (5, 0.95, 5.08), (5, 0.99, 6.60),
+        (10, 0.90, 2.86), (10, 0.95, 3.39), (10, 0.99, 4.44),
+        (20, 0.90, 2.32), (20, 0.95, 2.76), (20, 0.99, 3.62),
+        (30, 0.90, 2.15), (30, 0.95, 2.55), (30, 0.99, 3.35),
+        (40, 0.90, 2.06), (40, 0.95, 2.45), (40, 0.99, 3.22),
+    ],
+)  # fmt: skip
+def test_exact_two_sided_factor(count, coverage, factor):
+    exact = two_sided_factor(count=count, coverage=coverage, confidence=0.95)
+    assert exact == pytest.approx(factor, abs=0.006)
+
+
+def test_exact_two_sided_factor_to_four_figures():
+    # real-statistics.com: n = 40, 90 % with 99 % confidence.
+    exact = two_sided_factor(count=40, coverage=0.90, confidence=0.99)
+    assert exact == pytest.approx(2.2528, abs=5e-4)
+
+
+@pytest.mark.parametrize(("count", "factor"), [(5, 3.0414), (10, 2.3726), (20, 2.1447)])
+def test_prediction_factor(count, factor):
+    # t sqrt(1 + 1/n) with the t of NIST TN 1297, table B.1, to more figures.
+    assert prediction_factor(count=count, coverage=0.95) == pytest.approx(factor, abs=1e-4)
+
+
+NORRIS = np.array([
+    (.2, .1), (337.4, 338.8), (118.2, 118.1), (884.6, 888.0), (10.1, 9.2), (226.5, 228.1),
+    (666.3, 668.5), (996.3, 998.5), (448.6, 449.1), (777.0, 778.9), (558.2, 559.2), (.4, .3),
+    (.6, .1), (775.5, 778.1), (666.9, 668.8), (338.0, 339.3), (447.5, 448.9), (11.6, 10.8),
+    (556.0, 557.7), (228.1, 228.3), (995.8, 998.0), (887.6, 888.8), (120.2, 119.6), (.3, .3),
+    (.3, .6), (556.8, 557.6), (339.1, 339.3), (887.2, 888.0), (999.0, 998.5), (779.0, 778.9),
+    (11.1, 10.2), (118.3, 117.6), (229.2, 228.9), (669.1, 668.4), (448.9, 449.2), (.5, .2),
+])  # fmt: skip
+
+
+def test_norris():
+    # NIST Statistical Reference Datasets, linear regression, Norris: certified values.
+    place, values = NORRIS.T
+    line = learn_line(
+        place, values, standard_uncertainty_deg=np.zeros(len(place)), prior=NOTHING_KNOWN
     )
-    found = clusters(cam, offset_deg=np.zeros(1))
-    assert len(found) == 1
-    return found[0]
+    t34 = student_factor(34.0)
+    slope, intercept = line.change(over=1.0), line.expected(0.0)
+    assert slope.value == pytest.approx(1.00211681802045, rel=1e-12)
+    assert intercept.value == pytest.approx(-0.262323073774029, rel=1e-11)
+    assert slope.uncertainty / t34 == pytest.approx(0.000429796848199937, rel=1e-9)
+    assert intercept.uncertainty / t34 == pytest.approx(0.232818234301152, rel=1e-9)
+    new = line.predict(float(place.mean()), standard_uncertainty_deg=0.0, coverage=0.95)
+    residual_sd = new.uncertainty / prediction_factor(count=36, coverage=0.95, dof=34.0)
+    assert residual_sd == pytest.approx(0.884796396144373, rel=1e-10)
 
 
-def mean_of(cluster):
-    return float(wrap_cycle_deg(cluster.angle_deg + float(np.mean(cluster.deviation_deg))))
+def test_scaled_median_absolute_deviation():
+    # R documentation of stats::mad: constant 1.4826; mad(1:9) = 2.9652, and so with 100 for 9.
+    assert scaled_mad(np.arange(1.0, 10.0)) == pytest.approx(2.9652, abs=5e-5)
+    assert scaled_mad(np.array([1, 2, 3, 4, 5, 6, 7, 8, 100.0])) == pytest.approx(2.9652, abs=5e-5)
+    assert scaled_mad(np.arange(1.0, 10.0)) / 2.0 == pytest.approx(1.482602, abs=1e-6)
 
 
-def test_circular_mean_across_the_zero():
-    # SciPy's documentation of circmean: [20, 30, 330] degrees has the mean 7.294977, where plain
-    # arithmetic says 126.667. On the cycle of 720: [718, 2, 4] -> 1.3334 (derived).
-    assert circmean([20, 30, 330], high=360) == pytest.approx(7.294977, abs=1e-5)
-    assert circmean([718, 2, 4], high=720) == pytest.approx(1.3334, abs=1e-4)
-    assert mean_of(fold([718, 2, 4])) == pytest.approx(1.3334, abs=1e-3)
-    # Unwrapped about one of them, the documentation's angles average near the circular mean too.
-    unwrapped = 20.0 + np.mean(wrap_signed_deg(np.array([0.0, 10.0, 310.0]), period_deg=360.0))
-    assert unwrapped == pytest.approx(6.667, abs=1e-3)
+@pytest.mark.parametrize(
+    ("count", "at_5_percent", "at_1_percent"),
+    # ISO 5725-2:1994, table 5, one outlying observation (from memory).
+    [(5, 1.715, 1.764), (6, 1.887, 1.973), (10, 2.290, 2.482), (20, 2.709, 3.001)],
+)
+def test_stand_out_is_grubbs_test(count, at_5_percent, at_1_percent):
+    """With nothing known beforehand the probability at Grubbs' critical value is the level."""
+    for critical, level in ((at_5_percent, 0.05), (at_1_percent, 0.01)):
+        found = find_stand_out(
+            design=np.ones((count, 1)),
+            values_deg=with_grubbs_statistic(critical, count=count),
+            standard_uncertainty_deg=np.zeros(count),
+            prior=NOTHING_KNOWN,
+        )
+        assert found.index == count - 1
+        assert found.probability == pytest.approx(level, rel=0.02)  # critical values to 4 figures
 
 
-@pytest.mark.parametrize("centre", [0.0, 0.3, 359.9, 360.0, 719.7])
-def test_circular_mean_agrees_with_scipy(centre):
-    sightings = (centre + np.random.default_rng(5).normal(0.0, 0.4, 25)) % 720.0
-    expected = float(circmean(sightings, high=720.0))
-    assert wrap_signed_deg(mean_of(fold(sightings, near=centre)) - expected) == pytest.approx(
-        0.0, abs=1e-4
-    )
+def with_grubbs_statistic(statistic: float, *, count: int) -> np.ndarray:
+    """Values whose last one lies this many standard deviations from the mean of all."""
+    low, high = 0.0, 1e3
+    for _ in range(200):
+        middle = 0.5 * (low + high)
+        values = np.append(np.linspace(-1.0, 1.0, count - 1), middle)
+        grubbs = (middle - values.mean()) / values.std(ddof=1)
+        low, high = (middle, high) if grubbs < statistic else (low, middle)
+    return values
 
 
-# R, documentation of mad: scale 1.4826 = 1/qnorm(3/4); mad(1..9) = 2.9652 from a median absolute
-# deviation of 2, which replacing the 9 by 100 does not change.
-def test_outliers_are_measured_by_the_scaled_deviation():
-    assert 1 / norm.ppf(0.75) == pytest.approx(1.482602, abs=1e-6)
-    # A sighting counts up to six scaled deviations: 6 * 2.9652 = 17.79 above the median of 5.
-    body = np.arange(1.0, 9.0)
-    for scale in (0.1, 0.2):
-        inside = fold(100.0 + scale * np.append(body, 5.0 + 17.7))
-        outside = fold(100.0 + scale * np.append(body, 5.0 + 17.9))
-        assert (inside.rejected, outside.rejected) == (0, 1)
-        assert len(outside.deviation_deg) == 8
-
-
-def test_noise_estimate_is_scaled_to_a_standard_deviation():
-    # The same scale makes the median of white noise its standard deviation; slow waves and rare
-    # edges leave it alone.
-    rng = np.random.default_rng(6)
-    noise = rng.normal(0.0, 0.05, 200_000)
-    slow = np.sin(np.arange(200_000) / 3000.0)
-    square = 5.0 * (np.arange(200_000) % 3000 < 1500)
-    for signal in (noise, noise + slow, noise + square):
-        assert noise_sd(signal) == pytest.approx(0.05, rel=0.02)
+def test_stand_out_of_the_nist_example():
+    # NIST/SEMATECH e-Handbook 1.3.5.17.1: 245.57 is an outlier among the first eight mass
+    # spectrometer measurements of Tietjen and Moore (data and outcome from memory).
+    values = np.array([199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57])
+    assert (values.max() - values.mean()) / values.std(ddof=1) == pytest.approx(2.4687, abs=1e-4)
+    found = find_stand_out(
+        design=np.ones((8, 1)), values_deg=values, standard_uncertainty_deg=np.zeros(8),
+        prior=NOTHING_KNOWN,
+    )  # fmt: skip
+    assert (found.index, found.standing) == (7, "outlier")

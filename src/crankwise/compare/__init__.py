@@ -1,0 +1,1 @@
+"""Measurement against known-goods: shifts, separations, and the limits of healthy engines."""

@@ -1,0 +1,1 @@
+"""From a comparison to a judgement: policy, verdict, and history over mileage."""
