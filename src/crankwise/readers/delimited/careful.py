@@ -49,13 +49,14 @@ def parse_carefully(data: bytes, layout: Layout, *, first_line: int) -> pl.DataF
         numbers = clean.cast(pl.Float64, strict=False)
         doubtful = (numbers.is_null() & text.is_not_null() & (text != "")).arg_true()
         if len(doubtful):
-            marks = {}
-            for at in doubtful:
-                value = mark_value(text[at])
-                if value is None:
-                    raise _bad_cell(data, layout, index=index, row=at, first_line=first_line)
-                marks[at] = value
-            numbers = numbers.scatter(list(marks), list(marks.values()))
+            cells = text.gather(doubtful)
+            marks = {cell: mark_value(cell) for cell in cells.unique(maintain_order=True)}
+            bad = next((cell for cell, value in marks.items() if value is None), None)
+            if bad is not None:
+                row = int(doubtful[cells.to_list().index(bad)])
+                raise _bad_cell(data, layout, index=index, row=row, first_line=first_line)
+            values = cells.replace_strict(marks, return_dtype=pl.Float64)
+            numbers = numbers.scatter(doubtful, values)
         kind = pl.Float64 if index == layout.time else pl.Float32
         columns.append(numbers.cast(kind).alias(str(index)))
     return pl.DataFrame(columns)
@@ -96,7 +97,7 @@ def _bad_cell(
 ) -> UnreadableError:
     """Say which cell is no number, and why, as far as it can be told."""
     line = _line(data, row)
-    cells = split(line, "\t" if layout.dialect.separator == " " else layout.dialect.separator)
+    cells = split(line, layout.dialect.separator)
     cell = cells[index].strip() if index < len(cells) else ""
     name = layout.names[layout.columns.index(index)]
     shown = cell if len(cell) <= 40 else cell[:37] + "…"
@@ -117,9 +118,8 @@ def _bad_cell(
 
 def _bad_row(data: bytes, layout: Layout, *, first_line: int) -> UnreadableError:
     """Find the row with too many cells."""
-    separator = "\t" if layout.dialect.separator == " " else layout.dialect.separator
     for number, line in enumerate(data.decode(errors="replace").split("\n"), start=first_line):
-        cells = len(split(line, separator))
+        cells = len(split(line, layout.dialect.separator))
         if cells > layout.dialect.cells:
             return UnreadableError(
                 f"{layout.file}: row {number} has {cells} cells where the rows before have "

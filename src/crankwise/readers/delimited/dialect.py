@@ -82,6 +82,8 @@ def detect(lines: Sequence[str]) -> Dialect | None:
         rank = (cells > 1, count, cells)
         if best is None or rank > best[0]:
             best = rank, _dialect(lines, separator, decimal, cells, first)
+        if cells > 1 and count >= ENOUGH_ROWS:
+            break
     return best[1] if best else None
 
 

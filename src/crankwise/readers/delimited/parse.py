@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +17,6 @@ from crankwise.readers.delimited.text import Chunk
 
 if TYPE_CHECKING:
     import polars as pl
-
-_BLANKS = re.compile(rb"[ \t]+")
-_EDGE_TABS = re.compile(rb"^\t|\t(?=\r?$)", re.MULTILINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,33 +124,53 @@ def parse(chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_byt
         If a cell is no number or a row has too many cells.
     """
     columns = Columns(layout, total_bytes=total_bytes)
-    line, careful_chunks, incomplete = first_line, 0, False
-    for chunk in chunks:
-        data = chunk.data
-        if chunk.is_last:
-            data, incomplete = cut_incomplete(data, layout.dialect)
-        data = normalise(data, layout.dialect)
-        frame = _parse_fast(data, layout)
+    line, careful_chunks, is_cut = first_line, 0, False
+    for data, is_cut, future in _one_ahead(chunks, layout):  # noqa: B007 - the last one counts
+        frame = future.result()
         if frame is None:
             careful_chunks += 1
             frame = parse_carefully(data, layout, first_line=line)
         line += frame.height  # a row for each line, blank ones included
-        columns.append(frame, chunk_bytes=len(chunk.data))
-    return Parsed(columns.finish(), line if incomplete else None, careful_chunks)
+        columns.append(frame, chunk_bytes=len(data))
+    return Parsed(columns.finish(), line if is_cut else None, careful_chunks)
+
+
+def _one_ahead(
+    chunks: Iterable[Chunk], layout: Layout
+) -> Iterator[tuple[bytes, bool, Future[pl.DataFrame | None]]]:
+    """Start to parse each chunk before the one in front of it is worked up.
+
+    So reading and copying go on beside the parsing. With each chunk's data comes whether an
+    incomplete row was left out at its end.
+    """
+    with ThreadPoolExecutor(max_workers=1) as worker:
+        before = None
+        for chunk in chunks:
+            data, is_cut = chunk.data, False
+            if chunk.is_last:
+                data, is_cut = cut_incomplete(data, layout.dialect)
+            data = normalise(data, layout.dialect)
+            current = data, is_cut, worker.submit(_parse_fast, data, layout)
+            if before is not None:
+                yield before
+            before = current
+        if before is not None:
+            yield before
 
 
 def normalise(data: bytes, dialect: Dialect) -> bytes:
-    """Turn runs of blanks into one tab, where blanks separate cells."""
+    """Turn runs of blanks into one, where blanks separate cells; none at the ends of lines."""
     if dialect.separator != WHITESPACE:
         return data
-    return _EDGE_TABS.sub(b"", _BLANKS.sub(b"\t", data))
+    data = data.replace(b"\t", b" ").replace(b"\r\n", b"\n")
+    while b"  " in data:
+        data = data.replace(b"  ", b" ")
+    return data.replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
 
 
 def csv_separator(dialect: Dialect) -> str:
     """Character that separates cells after :func:`normalise`."""
-    if dialect.separator == NO_SEPARATOR:
-        return "\x1f"
-    return "\t" if dialect.separator == WHITESPACE else dialect.separator
+    return "\x1f" if dialect.separator == NO_SEPARATOR else dialect.separator
 
 
 def _needs_care(data: bytes, dialect: Dialect) -> bool:
