@@ -154,6 +154,19 @@ def test_stand_out_is_grubbs_test(count, at_5_percent, at_1_percent):
         assert found.probability == pytest.approx(level, rel=0.02)  # critical values to 4 figures
 
 
+@pytest.mark.parametrize(
+    ("statistic", "standing"),
+    # Either side of the critical values for ten, 2.290 and 2.482 (as above).
+    [(2.27, "none"), (2.31, "straggler"), (2.47, "straggler"), (2.50, "outlier")],
+)
+def test_stragglers_and_outliers_are_those_of_iso_5725(statistic, standing):
+    found = find_stand_out(
+        design=np.ones((10, 1)), values_deg=with_grubbs_statistic(statistic, count=10),
+        standard_uncertainty_deg=np.zeros(10), prior=NOTHING_KNOWN,
+    )  # fmt: skip
+    assert found.standing == standing
+
+
 def with_grubbs_statistic(statistic: float, *, count: int) -> np.ndarray:
     """Values whose last one lies this many standard deviations from the mean of all."""
     low, high = 0.0, 1e3
