@@ -276,8 +276,11 @@ def _jump(cams: tuple[str, ...], step_deg: float | None) -> FreeSize:
 
 def _of_unknown_drive(roles: tuple[str, ...]) -> Iterator[Signature]:
     """Faults of cams whose drive the engine file doesn't describe."""
-    several = len(roles) > 1
-    listed = ", ".join(roles)
+    groups = {"all cams": roles} if len(roles) > 1 else {}
+    for bank in sorted({role.rpartition("-")[2] for role in roles if _has_bank(role)}):
+        of_bank = tuple(role for role in roles if _has_bank(role) and role.endswith(bank))
+        groups |= {f"bank {bank}": of_bank} if 1 < len(of_bank) < len(roles) else {}
+    groups |= {role: (role,) for role in roles}
     yield Signature(
         fault="elongated",
         key="elongated:unknown drive",
@@ -286,8 +289,7 @@ def _of_unknown_drive(roles: tuple[str, ...]) -> Iterator[Signature]:
         scatter_factor=dict.fromkeys(roles, ELONGATED_SCATTER),
         about="A longer strand makes cams late and never early; the path isn't known",
     )
-    groups = [(listed, roles)] if several else []
-    for name, moved in [*groups, *((role, (role,)) for role in roles)]:
+    for name, moved in groups.items():
         yield Signature(
             fault="jumped",
             key=f"jumped:unknown drive:{name}",
@@ -295,6 +297,10 @@ def _of_unknown_drive(roles: tuple[str, ...]) -> Iterator[Signature]:
             sizes=(_jump(moved, None),),
             about="A skipped tooth moves cams by whole steps; the sprocket's teeth aren't known",
         )
+
+
+def _has_bank(role: str) -> bool:
+    return role.startswith(("intake-", "exhaust-"))
 
 
 def _phaser(cam: Cam) -> Iterator[Signature]:

@@ -24,10 +24,13 @@ class Table:
         As ``tomllib`` gives it.
     where : str
         File and table, for messages.
+    heading : str
+        Name of the table as it stands in headings, such as ``drive.span``; empty for the file.
     """
 
-    def __init__(self, values: Mapping[str, Any], *, where: str) -> None:
+    def __init__(self, values: Mapping[str, Any], *, where: str, heading: str = "") -> None:
         self.where = where
+        self._heading = heading
         self._values = values
         self._allowed: list[str] = []
 
@@ -126,19 +129,25 @@ class Table:
         value = self._take(key)
         if value is None:
             return None
+        heading = self._below(key)
         if not isinstance(value, dict):
-            raise self._wrong(key, value, f"a table, written [{key}]")
-        return Table(value, where=f"{self.where}, [{key}]")
+            raise self._wrong(key, value, f"a table, written [{heading}]")
+        return Table(value, where=f"{self.where}, [{heading}]", heading=heading)
 
     def tables(self, key: str, *, named_by: str) -> list[Table]:
         """Tables below ``[[key]]``, each called by its number and its ``named_by``."""
         value = self._take(key)
         if value is None:
             return []
+        heading = self._below(key)
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            raise self._wrong(key, value, f"a list of tables, each written [[{key}]]")
+            raise self._wrong(key, value, f"a list of tables, each written [[{heading}]]")
         return [
-            Table(entry, where=f"{self.where}, [[{key}]] {number}{_label(entry.get(named_by))}")
+            Table(
+                entry,
+                where=f"{self.where}, [[{heading}]] {number}{_label(entry.get(named_by))}",
+                heading=heading,
+            )
             for number, entry in enumerate(value, start=1)
         ]
 
@@ -148,6 +157,9 @@ class Table:
             if key not in self._allowed:
                 allowed = ", ".join(self._allowed)
                 raise self.refuse(f"unknown key '{key}'; allowed are {allowed}")
+
+    def _below(self, key: str) -> str:
+        return f"{self._heading}.{key}" if self._heading else key
 
     def _take(self, key: str) -> Any:
         self._allowed.append(key)
