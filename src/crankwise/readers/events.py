@@ -11,6 +11,8 @@ import numpy.typing as npt
 from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding
 from crankwise.model.recording import BoolArray, EventChannel, FloatArray
+from crankwise.readers.contract import ReadOptions, Source
+from crankwise.readers.timebase import reversed_finding
 
 Columns = Sequence[npt.NDArray[Any]]
 
@@ -96,8 +98,7 @@ def event_channels(
     order = np.arange(len(times_s))
     if times_s[-1] < times_s[0]:
         order = order[::-1]
-        text = "The rows run backwards in time; they were turned."
-        findings.append(Finding("time-reversed", "note", text))
+        findings.append(reversed_finding())
     ordered = times_s[order]
     back = np.flatnonzero(np.diff(ordered) < 0.0)
     if len(back):
@@ -137,3 +138,19 @@ def changes(name: str, times_s: FloatArray, state: BoolArray) -> EventChannel:
     """
     at = np.flatnonzero(state[1:] != state[:-1]) + 1
     return EventChannel(name, times_s[at].astype(np.float64), state[at], bool(state[0]))
+
+
+def interval_unused(options: ReadOptions) -> tuple[Finding, ...]:
+    """Remark that an interval the caller gave has no use in a list of state changes."""
+    if options.interval_s is None:
+        return ()
+    text = "The file lists state changes with their times; the interval given was not used."
+    return (Finding("interval-unused", "note", text),)
+
+
+def nothing_changes(source: Source) -> UnreadableError:
+    """Refusal of a recording of a standing engine, or of unconnected leads."""
+    return UnreadableError(
+        f"{source.name}: nothing changes in any channel. Check the hook-up and that the engine "
+        "was turning while recording"
+    )

@@ -17,9 +17,14 @@ from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding, Step
 from crankwise.model.recording import FloatArray, Recording, SampledChannel
 from crankwise.readers.contract import ReadOptions, Source
-from crankwise.readers.events import event_channels, is_event_list
+from crankwise.readers.events import (
+    event_channels,
+    interval_unused,
+    is_event_list,
+    nothing_changes,
+)
 from crankwise.readers.labels import Label, scaled, signal_unit, unique_names
-from crankwise.readers.timebase import TimeBase, from_interval, from_stamps
+from crankwise.readers.timebase import TimeBase, from_interval, from_stamps, reversed_finding
 from crankwise.readers.timeunit import scale_s
 
 Setting = str | float | int | bool | None
@@ -94,11 +99,6 @@ def to_recording(table: Table, source: Source, options: ReadOptions) -> Recordin
     UnreadableError
         If the time base can't be found or nothing is recorded.
     """
-    with np.errstate(over="ignore", invalid="ignore"):  # damaged numbers; judged by the checks
-        return _recording(table, source, options)
-
-
-def _recording(table: Table, source: Source, options: ReadOptions) -> Recording:
     _check_size(table, source)
     if table.time is not None:
         times = np.asarray(table.columns[table.time], dtype=np.float64)
@@ -169,11 +169,8 @@ def _events(table: Table, source: Source, options: ReadOptions, times: FloatArra
         [table.columns[index] for index in table.signals],
         place=table.place,
     )
-    if options.interval_s is not None:
-        text = "The file lists state changes with their times; the interval given was not used."
-        more += (Finding("interval-unused", "note", text),)
     if not any(len(channel.times_s) for channel in channels):
-        raise _nothing_changes(source)
+        raise nothing_changes(source)
     return Recording(
         name=source.name,
         sha256=source.sha256(),
@@ -181,7 +178,7 @@ def _events(table: Table, source: Source, options: ReadOptions, times: FloatArra
         start_s=float(times_s[0]),
         duration_s=float(times_s[-1] - times_s[0]),
         interval_s=None,
-        findings=table.findings + findings + more,
+        findings=table.findings + findings + more + interval_unused(options),
         history=(_step(table, kind="changes"),),
     )
 
@@ -222,8 +219,7 @@ def _given_interval(
     base = from_interval(len(times), interval_s=interval_s)
     findings: tuple[Finding, ...] = ()
     if is_reversed:
-        text = "The rows run backwards in time; they were turned."
-        findings = (Finding("time-reversed", "note", text),)
+        findings = (reversed_finding(),)
         base = TimeBase(base.start_s, base.duration_s, interval_s, is_reversed=True)
     label = table.labels[table.time or 0]
     text = (
@@ -283,7 +279,7 @@ def _channels(
             unknown.append(name)
         channels.append(SampledChannel(name, unit, np.ascontiguousarray(values)))
     if is_constant:
-        raise _nothing_changes(source)
+        raise nothing_changes(source)
     if unknown:
         findings.append(_unit_finding(unknown, len(channels)))
     return tuple(channels), tuple(findings)
@@ -314,13 +310,6 @@ def _unit_finding(names: list[str], count: int) -> Finding:
     which = "any channel" if len(names) == count else ", ".join(f"'{name}'" for name in names)
     text = f"The file gives no unit for {which}; the numbers are kept as they stand."
     return Finding("unit-unknown", "note", text)
-
-
-def _nothing_changes(source: Source) -> UnreadableError:
-    return UnreadableError(
-        f"{source.name}: nothing changes in any channel. Check the hook-up and that the engine "
-        "was turning while recording"
-    )
 
 
 def _names(table: Table) -> tuple[str, ...]:

@@ -75,7 +75,7 @@ def from_stamps(times_s: FloatArray, *, place: Callable[[int], str]) -> TimeBase
     """
     is_reversed = times_s[-1] < times_s[0]
     ordered = times_s[::-1] if is_reversed else times_s
-    findings = (_reversed_finding(),) if is_reversed else ()
+    findings = (reversed_finding(),) if is_reversed else ()
     uniform = _uniform(ordered)
     if uniform is not None:
         start_s, interval_s, rounding = uniform
@@ -309,7 +309,8 @@ def _step_finding(times_s: FloatArray, steps: FloatArray, interval_s: float) -> 
     )
 
 
-def _reversed_finding() -> Finding:
+def reversed_finding() -> Finding:
+    """Remark that the rows ran backwards and were turned."""
     return Finding("time-reversed", "note", "The rows run backwards in time; they were turned.")
 
 

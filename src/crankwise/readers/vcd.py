@@ -13,6 +13,7 @@ from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding, Step
 from crankwise.model.recording import EventChannel, Recording
 from crankwise.readers.contract import CERTAIN, LIKELY, NOT_MINE, ReadOptions, Source
+from crankwise.readers.events import interval_unused, nothing_changes
 from crankwise.readers.labels import scaled, unique_names
 
 _KEYWORDS = re.compile(rb"\$(?:timescale|scope|var|enddefinitions)\b")
@@ -197,10 +198,7 @@ def _recording(dump: _Dump, source: Source, options: ReadOptions) -> Recording:
         for wire, name in zip(wires, unique_names(full, fallback="channel"), strict=True)
     )
     if not any(len(channel.times_s) for channel in channels):
-        raise UnreadableError(
-            f"{source.name}: nothing changes in any channel. Check the hook-up and that the engine "
-            "was turning while recording"
-        )
+        raise nothing_changes(source)
     start_s = scaled(float(dump.first_tick or 0), dump.tick_s)
     return Recording(
         name=source.name,
@@ -236,7 +234,4 @@ def _findings(dump: _Dump, options: ReadOptions) -> tuple[Finding, ...]:
             "out; the state before was kept."
         )
         findings.append(Finding("states-unknown", "note", text))
-    if options.interval_s is not None:
-        text = "The file lists state changes with their times; the interval given was not used."
-        findings.append(Finding("interval-unused", "note", text))
-    return tuple(findings)
+    return (*findings, *interval_unused(options))
