@@ -126,7 +126,9 @@ def check_rows(recording: Recording, names: Sequence[str] = ("crank", "cam")) ->
     ],
 )
 def test_dialect(content: str, tmp_path: Path) -> None:
-    check_rows(read_text(tmp_path, content))
+    recording = read_text(tmp_path, content)
+    check_rows(recording)
+    assert codes(recording) == []
 
 
 @pytest.mark.parametrize(
@@ -157,6 +159,18 @@ def test_chunks_join_without_a_seam(
     monkeypatch.setattr(text, "CHUNK_BYTES", 101)
     head = "Zeit (ms),crank (V),cam (V)"
     check_rows(read_text(tmp_path, table(head=head, newline=newline).encode(encoding)))
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_half_characters_are_no_line_ends(
+    encoding: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The bytes of U+0A05 U+0100, and of U+0100 U+0A05 the other way round, hold those of a line
+    # feed in the middle.
+    monkeypatch.setattr(text, "CHUNK_BYTES", 64)
+    content = "Note \u0a05\u0100\u0a05\u0100\n" + table(head="Time (ms),\u0100\u0a05 (V),cam (V)")
+    recording = read_text(tmp_path, content.encode(encoding))
+    check_rows(recording, ("\u0100\u0a05", "cam"))
 
 
 def test_a_preamble_of_any_length(tmp_path: Path) -> None:
@@ -304,6 +318,11 @@ def test_whole_numbers_at_the_end_are_not_taken_for_cut(tmp_path: Path) -> None:
 )
 def test_a_bad_cell_is_named_with_its_place(old: str, new: str, place: str, tmp_path: Path) -> None:
     assert place in refusal(tmp_path, table().replace(old, new, 1))
+
+
+def test_a_bad_cell_behind_marks_has_the_right_row(tmp_path: Path) -> None:
+    content = table().replace("0.100000\n", "OL\n").replace("0.700000\n", "abc\n", 1)
+    assert "row 9, column 'cam': 'abc' is not a number" in refusal(tmp_path, content)
 
 
 def test_a_bad_cell_far_down_has_the_right_row(

@@ -11,14 +11,18 @@ from hypothesis import strategies as st
 
 from crankwise.errors import UnreadableError
 from crankwise.model.recording import Recording, SampledChannel
-from crankwise.readers import read
+from crankwise.readers import Source, read
 from crankwise.readers.delimited import DelimitedReader
 from crankwise.readers.labels import Label, find_time, parse_label, signal_unit
 from crankwise.readers.timebase import from_stamps, last_digit_s
+from crankwise.readers.timeunit import scale_s
 
 
 def place(row: int) -> str:
     return f"van.csv: row {row + 2}"
+
+
+SOURCE = Source(Path("van.csv"), "van.csv", str)
 
 
 def read_rows(
@@ -218,6 +222,36 @@ def test_numbers_that_are_no_likely_seconds_are_not_guessed(
         read_rows(tmp_path, "Time,a [V]", rows)
     recording = read_rows(tmp_path, "Time,a [V]", rows, interval_s=5e-6)
     assert recording.interval_s == 5e-6
+
+
+@pytest.mark.parametrize(
+    ("step", "count", "is_events", "is_likely"),
+    [
+        (1e-3, 100_000, False, True),  # 100 s at 1 kHz
+        (1e-3, 400_000, False, False),  # 400 s at 1 kHz: rather 0.4 s at 1 MHz in ms
+        (1e-4, 4_000_000, False, True),
+        (3e-3, 1000, False, False),
+        (0.1, 100, True, True),
+        (0.3, 100, True, False),
+        (1e-10, 2, False, False),
+    ],
+)
+def test_what_counts_as_likely_seconds(
+    step: float,
+    count: int,
+    is_events: bool,  # noqa: FBT001
+    is_likely: bool,  # noqa: FBT001
+) -> None:
+    def scale() -> float:
+        times = np.arange(count) * step
+        label = Label("Time", None)
+        return scale_s(label, times, stated_s=None, source=SOURCE, is_events=is_events)[0]
+
+    if is_likely:
+        assert scale() == 1.0
+    else:
+        with pytest.raises(UnreadableError, match="no likely seconds"):
+            scale()
 
 
 @pytest.mark.parametrize(("factor", "stated"), [(1e3, "5 us"), (1e6, "200 kHz"), (1.0, "5e-6 s")])

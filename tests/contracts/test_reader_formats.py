@@ -135,6 +135,15 @@ def write_hdf5_table(path: Path) -> None:
 
 
 @case(Hdf5Reader, ".h5")
+def write_hdf5_table_by_rows(path: Path) -> None:
+    h5py = pytest.importorskip("h5py")
+    with h5py.File(path, "w") as file:
+        table = file.create_dataset("log", data=np.stack((CRANK_V, CAM_V)))
+        table.attrs["channel_names"] = "crank, cam"
+        table.attrs["interval_us"] = 5
+
+
+@case(Hdf5Reader, ".h5")
 def write_hdf5_groups(path: Path) -> None:
     h5py = pytest.importorskip("h5py")
     with h5py.File(path, "w") as file:
@@ -211,7 +220,7 @@ def write_wav_24_bit(path: Path) -> None:
         file.writeframes(samples.reshape(-1).view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
 
 
-@case(WavReader, ".wav", **_wave_names(scale=1 / 6, tolerance=1e-7))
+@case(WavReader, ".wav", **_wave_names(scale=1 / 6, tolerance=1e-7, dtype=np.float64))
 def write_wav_32_bit(path: Path) -> None:
     samples = np.round(np.stack((CRANK_V, CAM_V), 1).astype(np.float64) / 6.0 * 2.0**31)
     wavfile.write(path, 200_000, samples.astype(np.int32))
@@ -230,6 +239,11 @@ def write_npz(path: Path) -> None:
 @case(NumpyReader, ".npz")
 def write_npz_with_interval(path: Path) -> None:
     np.savez_compressed(path, interval_us=5, crank=CRANK_V, cam=CAM_V)
+
+
+@case(NumpyReader, ".npz", names=("channel 2", "channel 3"))
+def write_npz_with_nameless_rows(path: Path) -> None:
+    np.savez(path, time_s=TIME_S, log=np.stack((CRANK_V, CAM_V)))
 
 
 @case(NumpyReader, ".npy")
@@ -277,6 +291,7 @@ def test_format_keeps_the_contract_and_the_numbers(name: str, tmp_path: Path) ->
         channel = recording.channel(channel_name)
         assert isinstance(channel, SampledChannel)
         assert channel.unit == unit
+        assert channel.values.dtype == expected.get("dtype", channel.values.dtype)
         np.testing.assert_allclose(
             channel.values,
             truth * expected.get("scale", 1.0),
@@ -338,6 +353,18 @@ def test_vcd_as_the_standard_prints_it(tmp_path: Path) -> None:
     assert (third.initial_state, third.times_s.tolist()) == (True, [535e-9])
 
 
+def test_vcd_of_changes_at_one_time_the_last_counts(tmp_path: Path) -> None:
+    path = tmp_path / "glitch.vcd"
+    path.write_text(
+        "$timescale 1 ms $end $var wire 1 ! a $end $enddefinitions $end\n"
+        "#0\n0!\n#5\n1!\n0!\n#7\n1!\n#9\n",
+        encoding="ascii",
+    )
+    (channel,) = read(path, readers=[VcdReader()]).channels
+    assert isinstance(channel, EventChannel)
+    assert (channel.times_s.tolist(), channel.states.tolist()) == ([0.007], [True])
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
@@ -376,6 +403,21 @@ def test_mdf_with_channels_at_times_of_their_own_is_refused_by_name(tmp_path: Pa
         file.save(path)
     with pytest.raises(UnreadableError, match=r"times of its own \('crank', 'cam'\)"):
         read(path, readers=[MdfReader()])
+
+
+def test_mdf_of_two_rasters_the_longer_is_read(tmp_path: Path) -> None:
+    asammdf = pytest.importorskip("asammdf")
+    path = tmp_path / "van.mf4"
+    slow_s = TIME_S[::100]
+    with asammdf.MDF(version="4.10") as file:
+        for times_s, names in ((TIME_S, ("crank", "cam")), (slow_s, ("oil", "coolant"))):
+            values = np.arange(len(times_s)) % 7.0
+            file.append([asammdf.Signal(values, times_s, name=name) for name in names])
+        file.save(path)
+    recording = read(path, readers=[MdfReader()])
+    assert recording.channel_names == ("crank", "cam")
+    (finding,) = (one for one in recording.findings if one.code == "channels-unused")
+    assert "'oil', 'coolant'" in finding.text
 
 
 def test_mdf_groups_with_one_raster_are_joined(tmp_path: Path) -> None:
