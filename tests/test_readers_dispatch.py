@@ -218,6 +218,19 @@ def test_a_missing_package_is_named_with_its_install_command(
         read(path, readers=READERS)
 
 
+def test_of_equally_sure_readers_the_suffix_decides() -> None:
+    class First(VcdReader):
+        suffixes = (".one",)
+
+    class Second(VcdReader):
+        suffixes = (".two",)
+
+    head = b"$timescale 1 us $end $var wire 1 ! a $end"
+    for path in (Path("van.one"), Path("VAN.TWO")):
+        scores = [dispatch.score(reader, head, path) for reader in (First(), Second())]
+        assert (scores[0] > scores[1]) == (path.suffix == ".one")
+
+
 def test_a_better_reader_from_outside_wins(tmp_path: Path) -> None:
     class Mine(VcdReader):
         name = "mine"

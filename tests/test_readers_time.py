@@ -103,6 +103,13 @@ def test_rounded_stamps_are_remarked() -> None:
     assert [finding.code for finding in base.findings] == ["time-rounded"]
 
 
+@pytest.mark.parametrize("interval_s", [0.995e-5, 1.005e-5])
+def test_leap_steps_at_even_distances_are_rounding(interval_s: float) -> None:
+    base = from_stamps(np.round(np.arange(2000) * interval_s, 5), place=place)
+    assert base.interval_s == pytest.approx(interval_s, rel=1e-3)
+    assert [finding.code for finding in base.findings] == ["time-rounded"]
+
+
 def test_rounding_that_can_not_be_seen_is_not_remarked() -> None:
     base = from_stamps(np.round(np.arange(3000) * 3.3e-6, 10), place=place)
     assert base.findings == ()

@@ -106,7 +106,6 @@ def _collect_73(source: Source) -> Collected:
                 single[path[-1]] = item[()].reshape(-1)[0]
             elif is_number and is_signal_shape(item.shape, item.dtype.kind):
                 values = item[()]
-                values = values.T if values.ndim == 2 else values  # stored column by column
                 arrays.append(NamedArray(path, values.shape, lambda: values))
 
         file.visititems(visit)
