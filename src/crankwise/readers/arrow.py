@@ -14,6 +14,7 @@ from crankwise.model.finding import Finding
 from crankwise.model.recording import Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.frames import to_array
 from crankwise.readers.labels import Label, find_time, parse_label
 from crankwise.readers.stated import interval_from_notes, notes_from_metadata
 from crankwise.readers.table import Table, to_recording
@@ -102,7 +103,7 @@ def _columns(frame: pl.DataFrame) -> tuple[list[Label], list[npt.NDArray[Any]], 
             values = _seconds(series)
             label = Label(label.name, "s")
         elif series.dtype.is_numeric() or isinstance(series.dtype, pl.Boolean):
-            values = series.to_numpy()
+            values = to_array(series)
         else:
             values = None
         if values is None:

@@ -14,6 +14,7 @@ from crankwise.readers.delimited.careful import parse_carefully
 from crankwise.readers.delimited.dialect import NO_SEPARATOR, WHITESPACE, Dialect
 from crankwise.readers.delimited.tail import cut_incomplete
 from crankwise.readers.delimited.text import Chunk
+from crankwise.readers.frames import copy_series
 
 if TYPE_CHECKING:
     import polars as pl
@@ -67,10 +68,7 @@ class Columns:
             size = end if share >= 1.0 else int(end / share * 1.02) + 1024
             self._arrays = [_longer(array, self._rows, size) for array in self._arrays]
         for array, series in zip(self._arrays, frame.iter_columns(), strict=True):
-            row = self._rows
-            for part in series.get_chunks():
-                array[row : row + len(part)] = part.to_numpy()
-                row += len(part)
+            copy_series(series, array, start=self._rows)
         self._rows = end
 
     def finish(self) -> tuple[npt.NDArray[Any], ...]:
