@@ -47,7 +47,6 @@ def cycle_origin(cams: Sequence[tuple[str, CamAngles]], *, runs: int, repeats: i
     Parameters
     ----------
     cams : sequence of (name, CamAngles)
-        In the order in which they are asked.
     runs : int
         Runs of teeth.
     repeats : int
@@ -55,12 +54,13 @@ def cycle_origin(cams: Sequence[tuple[str, CamAngles]], *, runs: int, repeats: i
     """
     step = CYCLE_DEG / (2 * repeats)
     offset = _join_runs(cams, runs, step)
-    for name, cam in cams:
-        pattern = clusters(cam, offset_deg=np.where(np.isfinite(offset), offset, 0.0))
-        turn = _turn_deg(pattern, repeats)
-        if turn is not None:
-            how = f"the pattern of '{name}' tells the {2 * repeats} possible places apart"
-            return Cycle(offset + turn, known=True, how=how)
+    joined = np.where(np.isfinite(offset), offset, 0.0)
+    # All cams together, so that neither their names nor their order can change the choice.
+    pattern = [item for _, cam in cams for item in clusters(cam, offset_deg=joined)]
+    turn = _turn_deg(pattern, repeats)
+    if turn is not None:
+        how = f"the cams' pattern tells the {2 * repeats} possible places apart"
+        return Cycle(offset + turn, known=True, how=how)
     how = (
         "no cam tells the two revolutions of a cycle apart: angles are right up to a whole turn"
         if cams

@@ -47,15 +47,16 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
     residuals = [_residual_deg(teeth, i, runs[i], error) for i in range(len(runs))]
     good = np.concatenate(weights) > 0
     scatter = float(np.sqrt(np.mean(np.concatenate(residuals)[good] ** 2)))
-    sd, unlearned, dof = _what_stays(error, learns=learns)
+    sd, unlearned, share = _what_stays(error, learns=learns)
     return CrankAngle(
         teeth=teeth,
         runs=tuple(runs),
         coarse_runs=tuple(coarse_runs),
         tooth_error_deg=error if learns else np.empty(0),
         tooth_error_sd_deg=sd,
+        learned_share=share,
         unlearned_sd_deg=unlearned,
-        unlearned_dof=dof,
+        unlearned_dof=max(share * wheel.teeth_per_rev, 1.0) if learns else np.inf,
         residual_sd_deg=scatter,
         outlier_teeth=int((~good).sum()),
     )
@@ -120,7 +121,8 @@ def _mean_by_tooth(
 
 
 def _what_stays(error: FloatArray, *, learns: bool) -> tuple[float, float, float]:
-    """Standard deviation of the tooth errors, the part of it that stays in an angle, its dof.
+    """Standard deviation of the tooth errors, the part of it that stays in an angle, and the
+    share of a tooth's error that is learned.
 
     If the errors of neighbouring teeth are independent, their power spreads evenly over the
     orders. Learning takes the share above the border order, where the gain of the curve to the
@@ -128,10 +130,9 @@ def _what_stays(error: FloatArray, *, learns: bool) -> tuple[float, float, float
     """
     count = len(error)
     if not learns:
-        return 0.0, 0.0, np.inf
+        return 0.0, 0.0, 0.0
     border = CUTOFF_ORDER * (2.0 ** (1.0 / _LEARNING_ROUNDS) - 1.0) ** (1.0 / 6.0)
     passed = min((2.0 * border + 1.0) / count, 0.9)
-    inner = error
-    learned_dof = max((1.0 - passed) * count, 1.0)
-    sd = float(np.sqrt((inner**2).sum() / learned_dof))
-    return sd, sd * float(np.sqrt(passed)), learned_dof
+    learned = 1.0 - passed
+    sd = float(np.sqrt((error**2).sum() / max(learned * count, 1.0)))
+    return sd, sd * float(np.sqrt(passed)), learned

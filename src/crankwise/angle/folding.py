@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from crankwise.model.crank_angle import CrankAngle
 from crankwise.model.edges import Direction, Edges
@@ -16,6 +17,8 @@ START_EDGES = 3
 the first three (Allegro ATS673/674 data sheet, page 4)."""
 _REST_BEFORE_S = 0.25
 _MIN_SHARE = 0.4
+_RUN_APART = 1_000_000
+"""Keeps the cycles of different runs of teeth apart: their counts begin anew."""
 _LEAST_GAP_DEG, _MOST_GAP_DEG = 4.0, 20.0
 
 
@@ -169,9 +172,12 @@ def _cluster(
     relative = wrap_signed_deg(total[index] - anchor)
     middle = float(np.median(relative))
     cycle = np.round((total[index] - anchor - middle) / CYCLE_DEG).astype(np.intp)
+    cycle += _RUN_APART * cam.run[index]
     deviation = relative - middle
-    spread = 1.482602 * float(np.median(np.abs(deviation - np.median(deviation))))
-    smooth = np.abs(deviation) <= max(6.0 * spread, 0.5)
+    # Against its neighbours in time: a cam that moves is no outlier, a lone stray edge is.
+    off = deviation - median_filter(deviation, size=5, mode="nearest")
+    spread = 1.482602 * float(np.median(np.abs(off)))
+    smooth = np.abs(off) <= max(8.0 * spread, 0.5)
     # Of two sightings in one cycle the nearer one counts.
     nearest = np.lexsort((np.abs(deviation), cycle))
     first = np.append(True, np.diff(cycle[nearest]) != 0)

@@ -59,13 +59,13 @@ def _moving_deg(common: FloatArray) -> float:
 
     Scatter jumps from cycle to cycle, a phaser can't. Von Neumann's ratio (mean square successive
     difference over variance) is 2 for scatter with standard deviation sqrt(4(n-2)/(n^2-1))
-    (von Neumann 1941; from memory); below its 0.5 % point the cycles hang together.
+    (von Neumann 1941; from memory); two of those below it the cycles hang together.
     """
     count = len(common)
     variance = float(np.var(common, ddof=1)) if count >= _MIN_CYCLES else 0.0
     if variance == 0.0:
         return 0.0
     ratio = float(np.mean(np.diff(common) ** 2)) / variance
-    chance = 2.0 - 2.58 * np.sqrt(4.0 * (count - 2.0) / (count**2 - 1.0))
+    chance = 2.0 - 2.0 * np.sqrt(4.0 * (count - 2.0) / (count**2 - 1.0))
     reach = float(np.ptp(median_filter(common, size=3, mode="nearest")))
     return reach if reach > _LEAST_DEG and ratio < chance else 0.0

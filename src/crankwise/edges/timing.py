@@ -110,7 +110,7 @@ def _hall_ramps(
     samples: Samples, line: FloatArray, middle: FloatArray, levels: Survey
 ) -> tuple[FloatArray, FloatArray]:
     span = levels.high - levels.low
-    ramp = _ramp_length(samples, line, middle, span)
+    ramp = _ramp_length(samples, line, middle, span=span, noise=levels.noise)
     between = float(np.interp(ramp, _RAMP_SAMPLES, _BETWEEN_SAMPLES))
     half = int(min(0.4 * ramp, _MAX_HALF_WINDOW))
     if half < 2:
@@ -136,7 +136,9 @@ def _hall_ramps(
     return position, np.full(len(position), np.hypot(min(between, 0.01), spread))
 
 
-def _ramp_length(samples: Samples, line: FloatArray, middle: FloatArray, span: float) -> float:
+def _ramp_length(
+    samples: Samples, line: FloatArray, middle: FloatArray, *, span: float, noise: float
+) -> float:
     """Length of a straight ramp with as many samples between 10 % and 90 % as these edges."""
     chosen = np.linspace(0, len(line) - 1, min(len(line), 200)).astype(int)
     centre = np.round(line[chosen]).astype(np.intp)
@@ -153,9 +155,20 @@ def _ramp_length(samples: Samples, line: FloatArray, middle: FloatArray, span: f
         right = np.cumprod(on_ramp[:, half + 1 :], axis=1).sum(axis=1)
         longest = float(np.percentile(np.maximum(left, right), 90))
         if longest < half or half >= _MAX_HALF_WINDOW:
-            centre_counts = np.where(on_ramp[:, half], left + right, _beside(on_ramp, half))
-            return float(np.median(centre_counts) + np.mean(centre_counts)) / 2 / 0.8
+            counts = np.where(on_ramp[:, half], left + right, _beside(on_ramp, half))
+            counted = float(np.median(counts) + np.mean(counts)) / 2 / 0.8
+            return min(counted, _longest_ramp(values[:, half - 2 : half + 3], span, noise))
         half *= 4
+
+
+def _longest_ramp(values: FloatArray, span: float, noise: float) -> float:
+    """Length that the steepest of the four steps about each crossing allows.
+
+    Where the middle level is not well known (drift), a level may pass for a ramp; a step that
+    covers most of the span tells otherwise. Steps lost in noise tell nothing.
+    """
+    step = float(np.median(np.abs(np.diff(values, axis=1)).max(axis=1)))
+    return 1.3 * span / step if step > 8.0 * noise else np.inf
 
 
 def _beside(on_ramp: np.ndarray, half: int) -> np.ndarray:

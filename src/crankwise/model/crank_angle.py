@@ -91,6 +91,8 @@ class CrankAngle:
         Learned place of each timing edge against the even grid, positive = later.
     tooth_error_sd_deg : float
         Standard deviation of the tooth errors, estimated from the learned part.
+    learned_share : float
+        Share of a lone tooth's error that learning shows; the rest passes for speed.
     unlearned_sd_deg : float
         Standard uncertainty of an angle from the part of the tooth errors that can't be told
         from the engine's speed.
@@ -107,6 +109,7 @@ class CrankAngle:
     coarse_runs: tuple[AngleRun, ...]
     tooth_error_deg: FloatArray
     tooth_error_sd_deg: float
+    learned_share: float
     unlearned_sd_deg: float
     unlearned_dof: float
     residual_sd_deg: float

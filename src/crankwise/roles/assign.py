@@ -150,6 +150,8 @@ def _from_signals(
             return rival
         why = "its name says so and" if name in named else "of all channels it has the most edges;"
         reason = f"crank: {why} its spacing is that of {teeth.wheel.name}"
+        if named and name not in named:
+            return _swapped(name, named[0], teeth, fixed, hints)
         return Roles(name, teeth, fixed, hints, {name: reason})
     raise NotMeasurableError(_nothing_found(edges, problems))
 
@@ -175,17 +177,28 @@ def _rival(
             continue
         if decoded.wheel.learned or decoded.choice.confidence < 0.9:
             continue
-        finding = Finding(
-            "crank-cam-swapped",
-            "caution",
-            f"'{name}' is named like a crank signal, but '{other}' carries the crank wheel "
-            f"({decoded.wheel.name}). The signals were believed; check which probe sat where.",
-        )
-        why = {other: f"crank: its spacing is that of {decoded.wheel.name}, whatever its name"}
-        swapped = {key: value for key, value in hints.items() if key != name}
-        swapped[name] = NameHint("", "", None)
-        return Roles(other, decoded, fixed, swapped, why, (finding,))
+        return _swapped(other, name, decoded, fixed, hints)
     return None
+
+
+def _swapped(
+    crank: str,
+    misnamed: str,
+    teeth: Teeth,
+    fixed: Mapping[str, str],
+    hints: Mapping[str, NameHint],
+) -> Roles:
+    """The crank stands under another name than the channel that is named so."""
+    finding = Finding(
+        "crank-cam-swapped",
+        "caution",
+        f"'{misnamed}' is named like a crank signal, but '{crank}' carries the crank wheel "
+        f"({teeth.wheel.name}). The signals were believed; check which probe sat where.",
+    )
+    why = {crank: f"crank: its spacing is that of {teeth.wheel.name}, whatever its name"}
+    told = dict(hints)
+    told[misnamed] = NameHint("", "", None)
+    return Roles(crank, teeth, fixed, told, why, (finding,))
 
 
 def _nothing_found(edges: Mapping[str, Edges], problems: list[str]) -> str:

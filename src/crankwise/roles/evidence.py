@@ -9,11 +9,14 @@ import numpy as np
 
 from crankwise.angle.folding import CamAngles, Cluster
 from crankwise.angle.movement import movement
+from crankwise.model.recording import FloatArray
+from crankwise.units import CYCLE_DEG
 
 _MIN_REPEATING = 0.7
 _MOST_SCATTER_DEG = 4.0
 _MOST_EDGES = 80
 _RATHER_TIME = 0.5
+_MOST_PULSES = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +66,44 @@ def _own_scatter(item: Cluster, pattern: Sequence[Cluster]) -> float:
 def _lasts_for_a_time(cam: CamAngles, pattern: Sequence[Cluster]) -> bool:
     """Whether pulse widths are steadier in seconds than in degrees.
 
-    Compares the spread of ln(width) over the cycles in both; on an engine that runs very evenly
-    they are alike, and nothing is concluded.
+    Compares the spread of ln(width) over all pulses in both; on an engine that runs very evenly
+    they are alike, and nothing is concluded. Pulses of unlike widths are teeth of a pattern.
     """
-    if len(pattern) != 2:  # a switched pulse comes once a cycle
+    pulses = _pulses(pattern)
+    if not pulses or len(pulses) > _MOST_PULSES:
         return False
-    first, second = pattern
-    shared, left, right = np.intersect1d(first.cycle, second.cycle, return_indices=True)
-    if len(shared) < 6:
+    width_s = np.concatenate([pulse[0] for pulse in pulses])
+    width_deg = np.concatenate([pulse[1] for pulse in pulses])
+    means = np.array([float(np.mean(pulse[1])) for pulse in pulses])
+    if len(width_s) < 6 or means.max() > 1.6 * means.min():
         return False
-    width_s = np.abs(second.time_s[right] - first.time_s[left])
-    width_deg = np.abs(
-        (second.angle_deg + second.deviation_deg[right])
-        - (first.angle_deg + first.deviation_deg[left])
-    )
     in_time = float(np.std(np.log(np.maximum(width_s, 1e-9))))
     in_angle = float(np.std(np.log(np.maximum(width_deg, 1e-9))))
-    resolution = 2.0 * float(np.median(cam.edges.standard_uncertainty_s)) / np.median(width_s)
+    resolution = 2.0 * float(np.median(cam.edges.standard_uncertainty_s)) / float(
+        np.median(width_s)
+    )
     return in_angle > 2.0 * resolution and in_time < _RATHER_TIME * in_angle
+
+
+def _pulses(pattern: Sequence[Cluster]) -> list[tuple[FloatArray, FloatArray]]:
+    """Widths in seconds and in degrees of the shorter of the two levels, pulse by pulse."""
+    count = len(pattern)
+    if count < 2 or count % 2:
+        return []
+    both: list[list[tuple[FloatArray, FloatArray]]] = [[], []]
+    for i, first in enumerate(pattern):
+        second = pattern[(i + 1) % count]
+        if first.edge == second.edge:
+            return []
+        both[i % 2].append(_widths(first, second, wraps=i == count - 1))
+    shorter = min(both, key=lambda level: sum(float(np.median(w[1])) for w in level if len(w[1])))
+    return [widths for widths in shorter if len(widths[0])]
+
+
+def _widths(first: Cluster, second: Cluster, *, wraps: bool) -> tuple[FloatArray, FloatArray]:
+    _, left, right = np.intersect1d(
+        first.cycle, second.cycle - 1 if wraps else second.cycle, return_indices=True
+    )
+    nominal = second.angle_deg - first.angle_deg + (CYCLE_DEG if wraps else 0.0)
+    width_deg = nominal + second.deviation_deg[right] - first.deviation_deg[left]
+    return second.time_s[right] - first.time_s[left], width_deg

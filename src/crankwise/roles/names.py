@@ -35,6 +35,7 @@ _KINDS = {
     "exhaust": _words(_EXHAUST),
     "other": _words(_OTHER),
 }
+_LETTERS = str.maketrans({"ł": "l", "ø": "o", "đ": "d", "æ": "ae", "œ": "oe"})
 _BANK = re.compile(r"^(?:b|bank|bk|banc|banco|bancata)?([12])$")
 
 
@@ -74,7 +75,7 @@ def hint(name: str) -> NameHint:
 
 
 def _split(name: str) -> list[str]:
-    plain = unicodedata.normalize("NFKD", name.casefold())
+    plain = unicodedata.normalize("NFKD", name.casefold().translate(_LETTERS))
     plain = "".join(char for char in plain if not unicodedata.combining(char))
     plain = re.sub(r"\[[^\]]*\]|\([^)]*\)", " ", plain)
     plain = re.sub(r"(?<=[a-z])(?=\d)|(?<=\d)(?=[a-z])", " ", plain)

@@ -24,12 +24,14 @@ from crankwise.wheel.likelihood import (
 )
 from crankwise.wheel.train import Train
 
-_SLIP_COST = 8.0
+SLIP_COST = 8.0
 """Price of a missing tooth or an extra edge, in natural units: one in about 3000 teeth."""
+_PRICE = np.array([0.0, SLIP_COST, SLIP_COST + 3.0])
+"""Price of no, one, two slips at one place: the second is likelier where there is a first."""
 _RESTART_COST = 40.0
 _WRONG_WIDTH_COST = 3.9
 """ln 50: one width in fifty is misread."""
-_MOST = 3
+_MOST = len(_PRICE)
 """Up to two teeth may be missing between, or two extra edges lie between, used edges."""
 
 
@@ -38,7 +40,8 @@ class Alignment:
     """Used edges and their teeth.
 
     ``edge`` indexes the train; ``number`` counts teeth (modulo the wheel: the tooth);
-    ``restart`` marks used edges at which the count had to begin anew.
+    ``restart`` marks used edges at which the count had to begin anew; ``cost`` is the price of
+    the whole path in natural units, ``slip_cost`` the part of it for missing and extra edges.
     """
 
     edge: IntArray
@@ -47,6 +50,7 @@ class Alignment:
     extra: int
     missing: int
     cost: float = 0.0
+    slip_cost: float = 0.0
 
 
 def align(train: Train, wheel: Wheel, *, roughness: float) -> Alignment:
@@ -105,7 +109,7 @@ def _without_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment | 
     variance = expected.speed_variance(at, roughness=roughness) + steps.timing_variance
     variance += expected.tooth_variance[at]
     cost = _step_cost(steps.change - expected.change[at], variance)
-    if cost.max(initial=0.0) >= _SLIP_COST or not _widths_agree(classes, expected.is_wide, at):
+    if cost.max(initial=0.0) >= SLIP_COST or not _widths_agree(classes, expected.is_wide, at):
         return None
     return Alignment(
         edge=np.arange(len(train)),
@@ -113,6 +117,7 @@ def _without_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment | 
         restart=np.zeros(len(train), dtype=np.bool_),
         extra=0,
         missing=0,
+        cost=float(cost.sum()),
     )
 
 
@@ -129,43 +134,88 @@ def _widths_agree(
 def _with_slips(
     train: Train, wheel: Wheel, roughness: float, width_cost: FloatArray
 ) -> Alignment:
+    """Viterbi over teeth. Two paths are kept for each tooth at each edge: the best that came by a
+    plain step and the best that came by a slip; for a slip looks dear before the next step shows
+    that the plain one was wrong about the speed."""
     teeth, n = wheel.teeth_per_rev, len(train)
-    angle = np.asarray([_angle_back(wheel, back) for back in range(1, _MOST + 1)])
-    log_angle = np.log(angle)
-    source = (np.arange(teeth)[None, :] - np.arange(1, _MOST + 1)[:, None]) % teeth
-    price = _SLIP_COST * (np.arange(_MOST)[:, None] + np.arange(_MOST)[None, :])
-    cost = np.zeros((n, teeth))
-    slowness = np.empty((n, teeth))
-    last_deg = np.empty((n, teeth))
-    move = np.zeros((n, teeth), dtype=np.int64)
+    steps = _StepTable.of(wheel)
+    cost = np.full((n, 2, teeth), np.inf)
+    slowness = np.zeros((n, 2, teeth))
+    last_deg = np.ones((n, 2, teeth))
+    move = np.zeros((n, 2, teeth), dtype=np.int64)
+    cost[0, 0] = 0.0
     slowness[0] = np.log(train.times_s[1] - train.times_s[0]) - np.log(wheel.intervals_deg)
     last_deg[0] = wheel.intervals_deg
     columns = np.arange(teeth)
-    relative = train.standard_uncertainty_s**2
     for j in range(1, n):
-        earlier = np.arange(j - 1, max(j - 1 - _MOST, -1), -1)
-        wait = train.times_s[j] - train.times_s[earlier]
-        now = np.log(wait)[:, None, None] - log_angle[None]
-        change = now - slowness[earlier][:, source]
-        mean_deg = 0.5 * (angle[None] + last_deg[earlier][:, source])
-        timing = 4.0 * (relative[j] + relative[earlier]) / wait**2
-        teeth_out = tooth_variance(angle[None], last_deg[earlier][:, source])
-        variance = (roughness * mean_deg) ** 2 + timing[:, None, None] + teeth_out
-        total = cost[earlier][:, source] + _step_cost(change, variance)
-        total += price[: len(earlier), :, None]
-        flat = total.reshape(-1, teeth)
-        choice = flat.argmin(axis=0)
-        best = flat[choice, columns] + width_cost[j]
-        restart = cost[j - 1].min() + _RESTART_COST
-        is_restart = best > restart
-        cost[j] = np.where(is_restart, restart, best)
-        picked = now.reshape(-1, teeth)[choice, columns]
-        # After a restart any speed goes: the next wait sets it.
-        fresh = np.log(wait[0]) - log_angle[0]
-        slowness[j] = np.where(is_restart, fresh, picked)
-        last_deg[j] = np.where(is_restart, angle[0], angle[choice % _MOST, columns])
-        move[j] = np.where(is_restart, -1, choice)
+        total, now = _candidates(train, j, steps, (cost, slowness, last_deg), roughness)
+        restart = float(cost[j - 1].min()) + _RESTART_COST
+        for kind, chosen in enumerate((total[:1], total[1:])):
+            flat = chosen.reshape(-1, teeth)
+            pick = flat.argmin(axis=0)
+            best = flat[pick, columns] + width_cost[j]
+            is_restart = best > restart
+            cost[j, kind] = np.where(is_restart, restart, best)
+            # Candidate rows are ordered (skipped, turned, kind of the path before).
+            code = pick + (0 if kind == 0 else 2)
+            turned = code // 2 % _MOST
+            fresh = now[0, 0] - steps.log_deg[0]
+            slowness[j, kind] = np.where(
+                is_restart, fresh, now[code // 2 // _MOST, 0] - steps.log_deg[turned, columns]
+            )
+            last_deg[j, kind] = np.where(is_restart, steps.deg[0], steps.deg[turned, columns])
+            move[j, kind] = np.where(is_restart, -1, code)
     return _trace_back(cost, move, teeth)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _StepTable:
+    """Angle of each step that ends at each tooth, where it began, and what it costs.
+
+    ``deg``, ``log_deg``, ``source``: shape (steps, teeth); ``price``: (skipped, steps).
+    """
+
+    deg: FloatArray
+    log_deg: FloatArray
+    source: IntArray
+    price: FloatArray
+
+    @classmethod
+    def of(cls, wheel: Wheel) -> _StepTable:
+        deg = np.asarray([_angle_back(wheel, back) for back in range(1, _MOST + 1)])
+        teeth = np.arange(wheel.teeth_per_rev)
+        source = (teeth[None, :] - np.arange(1, _MOST + 1)[:, None]) % wheel.teeth_per_rev
+        return cls(deg, np.log(deg), source, _PRICE[:, None] + _PRICE[None, :])
+
+
+def _candidates(
+    train: Train,
+    j: int,
+    steps: _StepTable,
+    before: tuple[FloatArray, FloatArray, FloatArray],
+    roughness: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Cost of every way to every tooth at edge ``j``.
+
+    Returns costs, shape (skipped * steps, 2 kinds before, teeth), and ln(wait), (skipped, 1).
+    """
+    cost, slowness, last_deg = before
+    earlier = np.arange(j - 1, max(j - 1 - _MOST, -1), -1)
+    wait = train.times_s[j] - train.times_s[earlier]
+    now = np.log(wait)[:, None]
+    # Indexed by (skipped, kind before, step, tooth), then steps and kinds change places.
+    came = slowness[earlier][:, :, steps.source].transpose(0, 2, 1, 3)
+    turned = last_deg[earlier][:, :, steps.source].transpose(0, 2, 1, 3)
+    paid = cost[earlier][:, :, steps.source].transpose(0, 2, 1, 3)
+    deg = steps.deg[None, :, None, :]
+    change = now[:, :, None, None] - steps.log_deg[None, :, None, :] - came
+    spread = train.standard_uncertainty_s**2
+    timing = 4.0 * (spread[j] + spread[earlier]) / wait**2
+    variance = (0.5 * roughness * (deg + turned)) ** 2 + timing[:, None, None, None]
+    variance += tooth_variance(deg, turned)
+    total = paid + _step_cost(change, variance)
+    total += steps.price[: len(earlier), :, None, None]
+    return total.reshape(-1, *total.shape[2:]), now
 
 
 def _angle_back(wheel: Wheel, back: int) -> FloatArray:
@@ -175,30 +225,37 @@ def _angle_back(wheel: Wheel, back: int) -> FloatArray:
 
 
 def _trace_back(cost: FloatArray, move: IntArray, teeth: int) -> Alignment:
-    j, tooth = len(cost) - 1, int(np.argmin(cost[-1]))
+    j = len(cost) - 1
+    kind, tooth = np.unravel_index(int(np.argmin(cost[-1])), cost[-1].shape)
     path: list[tuple[int, int, int, bool]] = []
-    while True:
-        step = int(move[j, tooth])
-        if j == 0:
-            path.append((j, tooth, 0, False))
-            break
-        if step < 0:
-            path.append((j, tooth, 0, True))
-            j, tooth = j - 1, int(np.argmin(cost[j - 1]))
+    while j > 0:
+        code = int(move[j, kind, tooth])
+        if code < 0:
+            path.append((j, int(tooth), 0, True))
+            j -= 1
+            kind, tooth = np.unravel_index(int(np.argmin(cost[j])), cost[j].shape)
             continue
-        skipped, turned = divmod(step, _MOST)
-        path.append((j, tooth, turned + 1, False))
-        j, tooth = j - 1 - skipped, (tooth - turned - 1) % teeth
-        if j < 0:
-            break
+        skipped, turned = divmod(code // 2, _MOST)
+        path.append((j, int(tooth), turned + 1, False))
+        kind = np.intp(code % 2)
+        j, tooth = j - 1 - skipped, np.intp((tooth - turned - 1) % teeth)
+    path.append((0, int(tooth), 0, False))
     path.reverse()
     edge = np.array([item[0] for item in path])
     restart = np.array([item[3] for item in path])
     turned_by = np.array([item[2] for item in path])
-    number = path[0][1] + np.cumsum(turned_by) - turned_by[0]
+    number = path[0][1] + np.cumsum(turned_by)
     for at in np.flatnonzero(restart):
         number[at:] += (path[at][1] - number[at]) % teeth
     extra = len(cost) - len(edge)
     missing = int(np.maximum(turned_by - 1, 0).sum())
-    total = float(cost[-1].min())
-    return Alignment(edge, number.astype(np.int64), restart, extra, missing, total)
+    slips = _PRICE[np.maximum(turned_by - 1, 0)].sum() + _PRICE[np.diff(edge) - 1].sum()
+    return Alignment(
+        edge,
+        number.astype(np.int64),
+        restart,
+        extra,
+        missing,
+        cost=float(cost[-1].min()),
+        slip_cost=float(slips + _RESTART_COST * restart.sum()),
+    )

@@ -14,22 +14,21 @@ from crankwise.model.measurement import WheelChoice
 from crankwise.model.teeth import Teeth, ToothRun
 from crankwise.model.wheel import Wheel
 from crankwise.wheel.align import Alignment, align
+from crankwise.wheel.follow import followed, is_clear
 from crankwise.wheel.learn import learn, teeth_per_cycle
 from crankwise.wheel.likelihood import steps_of
-from crankwise.wheel.score import UNIFORM, Score, rank
+from crankwise.wheel.score import MIN_EXPLAINED, UNIFORM, Score, rank
 from crankwise.wheel.train import Train, trains
 
-_MIN_EXPLAINED = 0.5
-_CLEARLY = 0.05
-"""Difference of mean log-likelihood from which one timing edge is clearly the more regular."""
+_CLEARLY, _CLEARLY_SAME = 0.05, 0.5
+"""Difference of mean log-likelihood from which one timing edge is clearly the more regular. Where
+both show the same wheel it takes far more: the choice must not flip between two recordings of one
+engine, for all its angles would move by the width of a tooth."""
 _MIN_RUN_REVOLUTIONS = 1.5
 _STEEPER = 1.6
-_DENSE_TEETH = 20
-_FOLLOWED_EDGES = 420
-_MOST_SLIPS_A_TURN = 2.5
-_LEAST_ROUGHNESS = 0.002
-_CHEAPER_A_TURN = 4.0
-"""Natural units: odds of fifty to one for every turn."""
+_SURE_OF_SPOILED = 0.8
+_FEW_TEETH = 12
+_MOST_ROUGHNESS = 0.008
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,10 +65,10 @@ def decode(crank: Edges, wheels: Iterable[Wheel], cams: Sequence[Edges] = ()) ->
             "record at least two crank revolutions or name the crank channel with --crank"
         )
     chosen, reason = _coil_edge(crank, candidates) or _timing_edge(candidates)
-    chosen = _with_followed(chosen)
+    chosen = _second_look(chosen, cams)
     chosen, twins = _settled_by_cams(chosen, cams)
     score = chosen.best
-    if score.wheel is UNIFORM or score.explained < _MIN_EXPLAINED:
+    if score.wheel is UNIFORM or score.explained < MIN_EXPLAINED:
         return _learned(chosen, cams, reason, crank.channel)
     runs, extra, missing = _runs(chosen.trains, score.wheel, roughness=score.roughness)
     if not runs:
@@ -99,7 +98,7 @@ def _timing_edge(candidates: list[_Candidate]) -> tuple[_Candidate, str]:
         return candidates[0], f"only the {candidates[0].direction} edges could be followed"
     falling, rising = candidates
     explained = [
-        item.best.explained >= _MIN_EXPLAINED and item.best.wheel is not UNIFORM
+        item.best.explained >= MIN_EXPLAINED and item.best.wheel is not UNIFORM
         for item in candidates
     ]
     gain = rising.best.log_likelihood - falling.best.log_likelihood
@@ -110,7 +109,7 @@ def _timing_edge(candidates: list[_Candidate]) -> tuple[_Candidate, str]:
             f"the {chosen.direction} edges are spaced like {chosen.best.wheel.name}, "
             f"the {other} edges like no wheel"
         )
-    if abs(gain) < _CLEARLY:
+    if abs(gain) < (_CLEARLY_SAME if falling.best.wheel is rising.best.wheel else _CLEARLY):
         return falling, "both edges are equally regular; falling is taken by convention"
     chosen, word = (rising, "falling") if gain > 0 else (falling, "rising")
     return chosen, f"the {chosen.direction} edges are more regular than the {word} ones"
@@ -140,36 +139,19 @@ def _coil_edge(crank: Edges, candidates: list[_Candidate]) -> tuple[_Candidate, 
     )
 
 
-def _with_followed(chosen: _Candidate) -> _Candidate:
-    """Give wheels a second chance whose every turn holds a slip: a broken tooth, or lost edges.
-
-    The best few are followed by dynamic programming over some turns. One that needs no more than
-    a few slips a turn, at a price far below that of the next one, is the wheel.
-    """
-    if chosen.best.wheel is not UNIFORM and chosen.best.explained >= _MIN_EXPLAINED:
-        return chosen
+def _second_look(chosen: _Candidate, cams: Sequence[Edges]) -> _Candidate:
+    """Follow the train where no wheel explains it, and drop wheels its own period contradicts."""
     longest = max(chosen.trains, key=len)
-    part = Train(
-        longest.times_s[:_FOLLOWED_EDGES],
-        longest.standard_uncertainty_s[:_FOLLOWED_EDGES],
-        longest.duty[:_FOLLOWED_EDGES],
-    )
-    dense = [score for score in chosen.scores if score.wheel.teeth_per_rev >= _DENSE_TEETH]
-    costs: list[tuple[float, float, Score]] = []
-    for score in dense[:4]:
-        result = align(part, score.wheel, roughness=max(score.roughness, _LEAST_ROUGHNESS))
-        turns = max(float(np.ptp(result.number)) / score.wheel.teeth_per_rev, 1.0)
-        if int(result.restart.sum()) == 0:
-            slips = (result.extra + result.missing) / turns
-            costs.append((result.cost / turns, slips, score))
-    costs.sort(key=lambda item: item[0])
-    if not costs or costs[0][1] > _MOST_SLIPS_A_TURN:
-        return chosen
-    if len(costs) > 1 and costs[1][0] < costs[0][0] + _CHEAPER_A_TURN:
-        return chosen
-    best = replace(costs[0][2], explained=_MIN_EXPLAINED)
-    rest = [score for score in chosen.scores if score.wheel is not best.wheel]
-    return _Candidate(chosen.direction, chosen.trains, [best, *rest])
+    asks = not is_clear(chosen.scores) or chosen.best.wheel.teeth_per_rev < _FEW_TEETH
+    own = learn(longest, cams) if asks else None
+    scores = followed(chosen.trains, chosen.scores, own.wheel if own else None)
+    best = scores[0]
+    if own is not None and best.wheel.teeth_per_rev < _FEW_TEETH and not best.followed:
+        # Few teeth and long steps explain almost anything; the repeat itself must agree.
+        teeth = own.wheel.teeth_per_rev
+        if teeth % best.wheel.teeth_per_rev and best.wheel.teeth_per_rev % teeth:
+            scores = [score for score in scores if score.wheel is UNIFORM]
+    return replace(chosen, scores=scores)
 
 
 def _settled_by_cams(
@@ -185,7 +167,7 @@ def _settled_by_cams(
         score
         for score in chosen.scores
         if score.wheel is not UNIFORM
-        and score.explained >= _MIN_EXPLAINED
+        and score.explained >= MIN_EXPLAINED
         and _proportions(score.wheel) == _proportions(best.wheel)
     ]
     if len(alike) < 2:
@@ -214,7 +196,7 @@ def _runs(
     for train in parts:
         if len(train) < shortest:
             continue
-        result = align(train, wheel, roughness=roughness)
+        result = align(train, wheel, roughness=min(roughness, _MOST_ROUGHNESS))
         extra += result.extra
         missing += result.missing
         runs += [run for run in _split(train, result) if run.teeth >= shortest]
@@ -250,7 +232,9 @@ def _choice(scores: list[Score], twins: list[Score], reason: str) -> WheelChoice
         np.exp(-min((best.log_likelihood - other.log_likelihood) * best.wheel.teeth_per_rev, 700.0))
         for other in rest
     ]
-    confidence = float(min(best.explained + 0.5, 1.0) / (1.0 + sum(ratios)))
+    # A wheel with slips in every turn may as well be one that the catalogue lacks.
+    most = _SURE_OF_SPOILED if best.followed else min(best.explained + 0.5, 1.0)
+    confidence = float(most / (1.0 + sum(ratios)))
     return WheelChoice(confidence, runner.wheel.name, float(margin), reason)
 
 

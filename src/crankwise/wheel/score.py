@@ -24,11 +24,14 @@ from crankwise.wheel.likelihood import (
 
 _MAX_STEPS = 900
 _PIECE_REVOLUTIONS = 2.2
-_SHORT_LIST = 7
+_SHORT_LIST = 8
+MIN_EXPLAINED = 0.5
+"""Share of the pieces that a wheel has to explain without a slip."""
 _CLIP = 0.35
-_HARDEST_PER_DEG, _MOST = 0.025, 0.6
-"""The hardest change of ln(speed) an engine on its starter makes, 1/degree, and the most that a
-step may be off: ln 2 is 0.69, so a missing tooth is never explained by speed."""
+_HARDEST_PER_DEG, _MOST = 0.016, 0.6
+"""The hardest change of ln(speed) an engine on its starter makes, 1/degree (twice to once the
+speed in a quarter turn), and the most that a step may be off: ln 2 is 0.69, so a missing tooth is
+never explained by speed."""
 _RIGHT_WIDTH, _WRONG_WIDTH = np.log(0.98 / 0.5), np.log(0.02 / 0.5)
 _EVEN_PIECE = 60
 UNIFORM = Wheel(name="even teeth", intervals_deg=(360.0,), pitch_deg=360.0, has_gap=False)
@@ -39,14 +42,15 @@ UNIFORM = Wheel(name="even teeth", intervals_deg=(360.0,), pitch_deg=360.0, has_
 class Score:
     """Mean log-likelihood of a step under one wheel, and the roughness that fits best.
 
-    ``explained`` is the share of pieces in which every step is one an engine can make.
+    ``explained`` is the share of pieces in which every step is one an engine can make;
+    ``followed`` says that the wheel was accepted with slips in most turns.
     """
 
     wheel: Wheel
     log_likelihood: float
     roughness: float
     explained: float
-    steps: int
+    followed: bool = False
 
 
 def rank(steps: Steps, wheels: Sequence[Wheel]) -> list[Score]:
@@ -112,32 +116,49 @@ def _score(
     steps: Steps, wheel: Wheel, expected: Expected, classes: np.ndarray | None
 ) -> Score:
     teeth = len(expected.change)
-    best = (-np.inf, ROUGHNESS_PER_DEG[0], 0.0)
     pieces = _pieces(len(steps.change), _EVEN_PIECE if wheel is UNIFORM else teeth)
-    # The last intervals' widths are judged too where the code is in the widths.
-    use_widths = expected.is_wide is not None and classes is not None
-    for roughness in ROUGHNESS_PER_DEG:
-        total, explained = 0.0, 0
-        for piece in pieces:
-            observed, timing = steps.change[piece], steps.timing_variance[piece]
-            tooth = _phases(len(observed), teeth)
-            residual = observed[:, None] - expected.change[tooth]
-            variance = expected.speed_variance(tooth, roughness=roughness) + timing[:, None]
-            density = log_density(residual, variance)
-            if use_widths:
-                assert expected.is_wide is not None and classes is not None  # noqa: S101, PT018
-                right = classes[piece, None] == expected.is_wide[tooth]
-                flipped = (~right).sum(axis=0) > right.sum(axis=0)
-                right = np.where(flipped, ~right, right)
-                density = density + np.where(right, _RIGHT_WIDTH, _WRONG_WIDTH)
-            sums = density.sum(axis=0)
-            phase = int(np.argmax(sums))
-            total += float(sums[phase]) - np.log(teeth)
-            at = tooth[:, phase]
-            limit = _HARDEST_PER_DEG * expected.step_deg[at] + 6 * np.sqrt(timing)
-            limit += 3 * np.sqrt(expected.tooth_variance[at])
-            explained += bool(np.all(np.abs(residual[:, phase]) < np.minimum(limit, _MOST)))
-        mean = total / len(steps.change)
-        if mean > best[0]:
-            best = (mean, roughness, explained / len(pieces))
-    return Score(wheel, best[0], best[1], best[2], len(steps.change))
+    table = np.empty((len(ROUGHNESS_PER_DEG), len(pieces)))
+    explained = np.empty(table.shape, dtype=np.bool_)
+    for row, roughness in enumerate(ROUGHNESS_PER_DEG):
+        for column, piece in enumerate(pieces):
+            table[row, column], explained[row, column] = _piece_score(
+                steps, piece, expected, classes, roughness
+            )
+    best = int(np.argmax(table.sum(axis=1)))
+    # Spoiled pieces ask for more roughness than the engine has: the better ones tell it.
+    good = np.argsort(table[best])[len(pieces) * 2 // 5 :]
+    smooth = int(np.argmax(table[:, good].sum(axis=1)))
+    return Score(
+        wheel,
+        log_likelihood=float(table[best].sum() / len(steps.change)),
+        roughness=ROUGHNESS_PER_DEG[smooth],
+        explained=float(explained[best].mean()),
+    )
+
+
+def _piece_score(
+    steps: Steps,
+    piece: slice,
+    expected: Expected,
+    classes: np.ndarray | None,
+    roughness: float,
+) -> tuple[float, bool]:
+    """Log-likelihood of a piece from its best starting tooth, and whether no step is off."""
+    teeth = len(expected.change)
+    observed, timing = steps.change[piece], steps.timing_variance[piece]
+    tooth = _phases(len(observed), teeth)
+    residual = observed[:, None] - expected.change[tooth]
+    variance = expected.speed_variance(tooth, roughness=roughness) + timing[:, None]
+    density = log_density(residual, variance)
+    if expected.is_wide is not None and classes is not None:
+        right = classes[piece, None] == expected.is_wide[tooth]
+        flipped = (~right).sum(axis=0) > right.sum(axis=0)
+        right = np.where(flipped, ~right, right)
+        density = density + np.where(right, _RIGHT_WIDTH, _WRONG_WIDTH)
+    sums = density.sum(axis=0)
+    phase = int(np.argmax(sums))
+    at = tooth[:, phase]
+    limit = _HARDEST_PER_DEG * expected.step_deg[at] + 6 * np.sqrt(timing)
+    limit += 3 * np.sqrt(expected.tooth_variance[at])
+    is_explained = bool(np.all(np.abs(residual[:, phase]) < np.minimum(limit, _MOST)))
+    return float(sums[phase]) - np.log(teeth), is_explained
