@@ -1,6 +1,8 @@
 """Engine files: what is read, what is refused and how, and that writing gives back the same."""
 
+import re
 import tomllib
+from pathlib import Path
 from unittest.mock import patch
 
 import pytest
@@ -422,3 +424,42 @@ VALUES = st.recursive(
 def test_values_of_any_kind_are_refused_and_never_crash(values):
     with patch.object(tomllib, "loads", return_value=values):
         assert "\n" not in refusal("\n")
+
+
+# The page about it.
+
+PAGE = (Path(__file__).parents[1] / "docs" / "engine-file.md").read_text(encoding="utf-8")
+
+
+def test_the_example_on_the_page_is_a_whole_engine():
+    (example,) = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+    engine = load_engine(example)
+    assert missing(engine) == ()
+    assert engine.drives[0].sprockets == shipped()["tarn-t20"].drives[0].sprockets
+
+
+@pytest.mark.parametrize(
+    ("heading", "text"),
+    [
+        ("At the top:", "{}"),
+        ("`[crank]`", "[crank]\n{}"),
+        ("`[[cam]]`", '[[cam]]\nrole = "intake"\n{}'),
+        ("`[cam.phaser]`", '[[cam]]\nrole = "intake"\n[cam.phaser]\n{}'),
+        ("`[[drive]]`", CHAIN.replace('kind = "chain"', 'kind = "chain"\n{}')),
+        ("`[[drive.sprocket]]`", CHAIN.replace("teeth = 18", "teeth = 18\n{}")),
+        ("`[[drive.span]]`", CHAIN + "{}"),
+    ],
+)
+def test_the_page_lists_each_key_and_no_other(heading, text):
+    section = PAGE.split(f"\n{heading}", 1)[1].split("\n\n", 2)[1]
+    listed = re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)
+    allowed = refusal("\n" + text.replace("{}", "zzz = 1")).split("allowed are ")[1].split(", ")
+    assert sorted(listed) == sorted(allowed)
+
+
+def test_the_code_on_the_page_runs_and_prints_what_it_says(capsys):
+    (code,) = re.findall(r"```python\n(.*?)```", PAGE, re.DOTALL)
+    exec(code, {})  # noqa: S102  our own page
+    printed = capsys.readouterr().out
+    assert printed.startswith("0.67 % ± 0.02 %\n")
+    assert printed.endswith("()\n")

@@ -53,8 +53,6 @@ def smallest_tooth_step_deg(engine: Engine) -> float | None:
 
 def cams_behind(engine: Engine, drive: Drive, span: int) -> tuple[str, ...]:
     """Roles of the cams that fall behind when ``spans[span]`` grows; none for the slack side."""
-    if span >= len(drive.sprockets) - 1:
-        return ()
     behind = {
         role
         for sprocket in drive.sprockets[span + 1 :]

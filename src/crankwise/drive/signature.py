@@ -64,7 +64,7 @@ class FreeSize:
         if not self.whole:
             return ()
         numbers = range(int(np.ceil(self.low)), int(np.floor(self.high)) + 1)
-        return tuple(float(n) for n in numbers if n != 0 and abs(n) >= self.least)
+        return tuple(float(n) for n in numbers if abs(n) >= self.least)
 
     def allows(self, size: float) -> bool:
         """Whether the fault may have this size."""

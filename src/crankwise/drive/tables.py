@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import isfinite
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from crankwise.errors import UnreadableError
@@ -37,10 +36,6 @@ class Table:
     def refuse(self, rule: str) -> UnreadableError:
         """Make the error for this table; the caller raises it."""
         return UnreadableError(f"{self.where}: {rule}")
-
-    def has(self, key: str) -> bool:
-        """Whether the key is there."""
-        return key in self._values
 
     def text(self, key: str) -> str:
         """Text without blanks around it; empty if the key is absent."""
@@ -95,15 +90,6 @@ class Table:
             return None
         if not _is_number(value) or not 0 <= value < below:
             raise self._wrong(key, value, f"degrees from 0 to below {below:g}")
-        return float(value)
-
-    def signed(self, key: str) -> float | None:
-        """Any finite number; ``None`` if the key is absent."""
-        value = self._take(key)
-        if value is None:
-            return None
-        if not _is_number(value):
-            raise self._wrong(key, value, "a number")
         return float(value)
 
     def words(self, key: str) -> tuple[str, ...]:
@@ -170,7 +156,7 @@ class Table:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _shown(value: object) -> str:
