@@ -177,7 +177,8 @@ def _cluster(
     # Against its neighbours in time: a cam that moves is no outlier, a lone stray edge is.
     off = deviation - median_filter(deviation, size=5, mode="nearest")
     spread = 1.482602 * float(np.median(np.abs(off)))
-    smooth = np.abs(off) <= max(8.0 * spread, 0.5)
+    usual = float(np.percentile(np.abs(off), 80))
+    smooth = np.abs(off) <= max(8.0 * spread, 3.0 * usual, 0.5)
     # Of two sightings in one cycle the nearer one counts.
     nearest = np.lexsort((np.abs(deviation), cycle))
     first = np.append(True, np.diff(cycle[nearest]) != 0)

@@ -22,7 +22,7 @@ _RUNOUT = 0.12
 def wheel_unsure(context: CheckContext) -> Iterator[Finding]:
     """The wheel, or which repeat of it, is not beyond doubt."""
     choice = context.crank.choice
-    if choice.confidence < _SURE and not context.angle.teeth.wheel.learned:
+    if choice.confidence < 0.999 * _SURE and not context.angle.teeth.wheel.learned:
         rival = f" The next best is {choice.runner_up}." if choice.runner_up else ""
         yield Finding(
             "wheel-unsure",
@@ -53,7 +53,8 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
             "damaged-tooth",
             "fault",
             f"Crank tooth {tooth + 1} after the zero made no edge in {lost[tooth]:.0%} of the "
-            "revolutions: look for a broken tooth, debris on the target, or too wide an air gap.",
+            "revolutions: look for a broken tooth, debris on the target, or too wide an air gap; "
+            "or the catalogue lacks this wheel.",
         )
     if len(context.angle.tooth_error_deg) == 0:
         return

@@ -12,6 +12,8 @@ from crankwise.model.edges import Edges
 from crankwise.model.recording import EventChannel, FloatArray, Recording, SampledChannel
 
 _MIN_SAMPLES = 16
+_GAP_STEPS = 1.75
+"""A longer step between two samples is a gap in the recording, not a step of its time base."""
 
 
 def find_edges(recording: Recording, channel_name: str) -> Edges:
@@ -82,9 +84,7 @@ def _from_samples(channel: SampledChannel, recording: Recording) -> Edges:
     levels = found.levels
     edges = edge_positions(samples, found.crossings, levels, found_in=found.samples)
     rising = found.crossings.rising
-    usable = np.ones(len(rising), dtype=np.bool_)
-    if missing:
-        usable = _beside_missing(channel.values, edges.position)
+    usable = _beside_samples(channel.values, edges.position, recording, missing=missing)
     times_s = _to_time(edges.position, recording)
     keep, glitches, dropouts = _select(times_s, usable, rising)
     spread_s = edges.standard_uncertainty * _local_interval(edges.position, recording)
@@ -149,10 +149,18 @@ def _finite(values: Samples) -> tuple[Samples, int, int]:
     return filled, int(missing.sum()), int(infinite.sum())
 
 
-def _beside_missing(values: Samples, positions: FloatArray) -> np.ndarray:
-    """Edges whose two neighbouring samples both exist."""
+def _beside_samples(
+    values: Samples, positions: FloatArray, recording: Recording, *, missing: int
+) -> np.ndarray:
+    """Edges whose two neighbouring samples both exist and follow each other without a gap."""
     index = np.clip(positions.astype(np.intp), 0, len(values) - 2)
-    return np.asarray(~(np.isnan(values[index]) | np.isnan(values[index + 1])))
+    usable = np.ones(len(index), dtype=np.bool_)
+    if missing:
+        usable = ~(np.isnan(values[index]) | np.isnan(values[index + 1]))
+    if recording.time_s is not None and recording.interval_s is not None:
+        apart = recording.time_s[index + 1] - recording.time_s[index]
+        usable &= apart < _GAP_STEPS * recording.interval_s
+    return usable
 
 
 def _to_time(positions: FloatArray, recording: Recording) -> FloatArray:

@@ -84,6 +84,7 @@ def survey(samples: Samples, *, interval_s: float, least_noise: float = 0.0) -> 
         return Survey(
             "hall", middle, middle, middle, centre[:1], low, high, noise, 0.0, is_flat=True
         )
+    low, high = _settled_levels(windows, low, high, noise)
     span = high - low
     near = (np.abs(windows - low) < 0.2 * span) | (np.abs(windows - high) < 0.2 * span)
     if near.mean() > _PLATEAU_SHARE and span > 0.5 * reach and not _is_cut_coil(windows, span):
@@ -129,12 +130,29 @@ def _pieces(samples: Samples) -> list[FloatArray]:
     return [part[:4096].astype(np.float64) for part in parts if len(part)]
 
 
+def _settled_levels(
+    windows: FloatArray, low: float, high: float, noise: float
+) -> tuple[float, float]:
+    """Levels at which a slow pull-up comes to rest, not those half-way through its tail.
+
+    The outer quartile of each level, less what noise alone puts there (0.6745 standard
+    deviations, normal law).
+    """
+    above = windows > (low + high) / 2
+    if not above.any() or above.all():
+        return low, high
+    outer = 0.6745 * noise
+    settled_low = float(np.percentile(windows[~above], 25)) + outer
+    settled_high = float(np.percentile(windows[above], 75)) - outer
+    return min(settled_low, low), max(settled_high, high)
+
+
 def _is_cut_coil(windows: FloatArray, span: float) -> bool:
     """A coil cut off on both sides: exactly flat tops, yet long slopes between them."""
     top, bottom = windows.max(), windows.min()
     at_limit = min(float((windows == top).mean()), float((windows == bottom).mean()))
     between = (windows > bottom + 0.1 * span) & (windows < top - 0.1 * span)
-    return at_limit > 0.1 and float(between.mean()) > 0.15
+    return at_limit > 0.1 and float(between.mean()) > 0.3
 
 
 def _plateau_noise(windows: FloatArray, low: float, high: float) -> float:

@@ -20,13 +20,13 @@ from crankwise.wheel.likelihood import steps_of
 from crankwise.wheel.score import MIN_EXPLAINED, UNIFORM, Score, rank
 from crankwise.wheel.train import Train, trains
 
-_CLEARLY, _CLEARLY_SAME = 0.05, 0.5
+_CLEARLY, _CLEARLY_SAME = 0.05, 0.2
 """Difference of mean log-likelihood from which one timing edge is clearly the more regular. Where
 both show the same wheel it takes far more: the choice must not flip between two recordings of one
 engine, for all its angles would move by the width of a tooth."""
 _MIN_RUN_REVOLUTIONS = 1.5
 _STEEPER = 1.6
-_SURE_OF_SPOILED = 0.8
+_SURE_OF_SPOILED = 0.95
 _FEW_TEETH = 12
 _MOST_ROUGHNESS = 0.008
 
@@ -110,9 +110,28 @@ def _timing_edge(candidates: list[_Candidate]) -> tuple[_Candidate, str]:
             f"the {other} edges like no wheel"
         )
     if abs(gain) < (_CLEARLY_SAME if falling.best.wheel is rising.best.wheel else _CLEARLY):
-        return falling, "both edges are equally regular; falling is taken by convention"
+        return _trailing_flank(falling, rising)
     chosen, word = (rising, "falling") if gain > 0 else (falling, "rising")
     return chosen, f"the {chosen.direction} edges are more regular than the {word} ones"
+
+
+def _trailing_flank(falling: _Candidate, rising: _Candidate) -> tuple[_Candidate, str]:
+    """Of two equally regular edges the one that ends the teeth, whatever the polarity.
+
+    In the gap there is no tooth, so the level there is that of no tooth. Wheels without a gap to
+    tell by are timed by their falling edges.
+    """
+    train = max(falling.trains, key=len)
+    intervals = np.diff(train.times_s)
+    usual = median_filter(intervals, size=9, mode="nearest")
+    high_share = train.duty[1:][intervals > 1.5 * usual]
+    if not falling.best.wheel.has_gap or len(high_share) == 0:
+        return falling, "both edges are equally regular; falling is taken by convention"
+    chosen = falling if float(np.nanmedian(high_share)) < 0.5 else rising
+    return chosen, (
+        f"both edges are equally regular; the {chosen.direction} ones end the teeth, "
+        "as the level in the gap shows"
+    )
 
 
 def _coil_edge(crank: Edges, candidates: list[_Candidate]) -> tuple[_Candidate, str] | None:
@@ -146,7 +165,7 @@ def _second_look(chosen: _Candidate, cams: Sequence[Edges]) -> _Candidate:
     own = learn(longest, cams) if asks else None
     scores = followed(chosen.trains, chosen.scores, own.wheel if own else None)
     best = scores[0]
-    if own is not None and best.wheel.teeth_per_rev < _FEW_TEETH and not best.followed:
+    if own is not None and best.wheel.teeth_per_rev < _FEW_TEETH:
         # Few teeth and long steps explain almost anything; the repeat itself must agree.
         teeth = own.wheel.teeth_per_rev
         if teeth % best.wheel.teeth_per_rev and best.wheel.teeth_per_rev % teeth:

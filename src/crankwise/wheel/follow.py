@@ -131,7 +131,7 @@ def _follow(part: Train, score: Score, roughness: float) -> _Followed:
 
 
 def _misfits(part: Train, result: Alignment, wheel: Wheel, roughness: float) -> float:
-    """Steps of the path that neither speed nor teeth out of place explain."""
+    """Steps of the path that neither speed nor one bent tooth explains."""
     turn, tooth = np.divmod(result.number, wheel.teeth_per_rev)
     step_deg = np.diff(360.0 * turn + wheel.angles_deg[tooth])
     wait_s = np.diff(part.times_s[result.edge])
@@ -139,7 +139,11 @@ def _misfits(part: Train, result: Alignment, wheel: Wheel, roughness: float) -> 
     timing = 4.0 * part.standard_uncertainty_s[result.edge][1:-1] ** 2 / wait_s[1:] ** 2
     variance = (roughness * (step_deg[1:] + step_deg[:-1]) / 2) ** 2 + timing
     variance += tooth_variance(step_deg[1:], step_deg[:-1])
-    return float((np.abs(change) > _MISFIT_SD * np.sqrt(variance)).sum())
+    misfit = np.abs(change) > _MISFIT_SD * np.sqrt(variance)
+    by_tooth = np.bincount(tooth[1:-1][misfit], minlength=wheel.teeth_per_rev)
+    # One bent tooth spoils the three steps about it in every turn: that is damage, no misfit.
+    about = by_tooth + np.roll(by_tooth, 1) + np.roll(by_tooth, -1)
+    return float(by_tooth.sum() - about.max())
 
 
 def _is_plausible(item: _Followed) -> bool:

@@ -17,7 +17,7 @@ from crankwise.testing.simulate.faults import ChainJumped, PhaserMoving, PhaserS
 from crankwise.testing.simulate.parts import CamSpec, CrankSpec, EngineSpec, SensorSpec, SpeedSpec
 from crankwise.testing.simulate.spec import ExtraSpec, ScopeSpec, SimulationSpec
 
-T20_CAM_SPROCKET_TEETH = 40
+T20_CAM_SPROCKET_TEETH = 36
 """One tooth of chain is 720/40 = 18 crank degrees."""
 
 T20_INTAKE_TEETH = ((206.0, 246.0), (386.0, 426.0), (506.0, 606.0), (686.0, 786.0))
@@ -194,7 +194,7 @@ def _all() -> dict[str, SimulationSpec]:
     jumped = replace(
         fresh,
         name="t20-jumped-tooth",
-        about="the chain jumped one tooth on the crank sprocket: both cams exactly 18 degrees late",
+        about="the chain jumped one tooth on the crank sprocket: both cams exactly 20 degrees late",
         faults=(ChainJumped(teeth=1, sprocket_teeth=T20_CAM_SPROCKET_TEETH),),
     )
     hunting = PhaserSpec(
