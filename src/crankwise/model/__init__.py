@@ -1,0 +1,1 @@
+"""What passes from step to step: frozen dataclasses and nothing that acts."""

@@ -66,18 +66,15 @@ class Source:
 
 
 class Reader(Protocol):
-    """One file format.
+    """One file format; ``name`` and ``suffixes`` are plain class attributes of a reader."""
 
-    Attributes
-    ----------
-    name : str
-        Short name of the format, unique, as shown to people.
-    suffixes : tuple of str
-        Usual file name endings, lower case with the dot. Only a hint: content decides.
-    """
+    @property
+    def name(self) -> str:
+        """Short name of the format, unique, as shown to people."""
 
-    name: str
-    suffixes: tuple[str, ...]
+    @property
+    def suffixes(self) -> tuple[str, ...]:
+        """Usual file name endings, lower case with the dot. Only a hint: content decides."""
 
     def sniff(self, head: bytes, path: Path) -> int:
         """Tell how sure it is that this reader can read the file.

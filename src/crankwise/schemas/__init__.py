@@ -8,13 +8,11 @@ from __future__ import annotations
 import inspect
 import operator
 import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from crankwise.model import finding, measurement
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
 
 FILE_NAME: Final = "measurement-1.schema.json"
 

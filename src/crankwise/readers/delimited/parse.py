@@ -49,7 +49,6 @@ class Columns:
     """Arrays that grow as chunks come in; sized from the first one to be copied rarely."""
 
     def __init__(self, layout: Layout, *, total_bytes: int) -> None:
-        self._layout = layout
         self._total_bytes = total_bytes
         self._seen_bytes = 0
         self._rows = 0

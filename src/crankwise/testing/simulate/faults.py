@@ -160,17 +160,3 @@ Fault = (
     | TargetMoved
     | Stall
 )
-
-FAULTS: dict[str, type[Fault]] = {
-    "missing-tooth": MissingTooth,
-    "damaged-tooth": DamagedTooth,
-    "missed-teeth": MissedTeeth,
-    "extra-edges": ExtraEdges,
-    "dropout": Dropout,
-    "swapped-channels": SwappedChannels,
-    "chain-jumped": ChainJumped,
-    "phaser-moving": PhaserMoving,
-    "target-moved": TargetMoved,
-    "stall": Stall,
-}
-"""Fault classes by the ``kind`` written in a specification file."""
