@@ -77,7 +77,7 @@ def measure(
     angle = crank_angle(roles.teeth)
     sorted_cams = _cams(recording, edges, roles, angle)
     measured = _measure_cams(sorted_cams, angle)
-    result = _result(recording, edges, roles, angle, sorted_cams, measured)
+    result = _result(recording, edges, roles, angle, found=sorted_cams, measured=measured)
     tell("done", 1.0)
     return result
 
@@ -173,6 +173,7 @@ def _result(
     edges: Mapping[str, Edges],
     roles: Roles,
     angle: CrankAngle,
+    *,
     found: _Sorted,
     measured: Sequence[CamMeasurement],
 ) -> Measurement:
@@ -231,7 +232,6 @@ def _crank_measurement(edges: Edges, angle: CrankAngle, cycle: Cycle) -> CrankMe
         rejected=RejectedEdges(
             glitch=edges.rejected.get("glitch", 0),
             dropout=edges.rejected.get("dropout", 0),
-            weak=edges.rejected.get("weak", 0),
             extra=teeth.extra,
             missing=teeth.missing,
         ),

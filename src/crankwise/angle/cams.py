@@ -66,7 +66,7 @@ def _edge(
     count = len(deviation)
     scatter = float(np.std(deviation, ddof=1))
     angle = float(wrap_cycle_deg(cluster.angle_deg + float(np.mean(deviation))))
-    budget = _budget(cam, cluster, moves, crank, scatter, ripple)
+    budget = _budget(cam, cluster, moves, crank, scatter_deg=scatter, ripple=ripple)
     _, dof, factor, expanded = combine(budget)
     wheel = crank.teeth.wheel
     return CamEdge(
@@ -94,6 +94,7 @@ def _budget(
     cluster: Cluster,
     moves: Movement,
     crank: CrankAngle,
+    *,
     scatter_deg: float,
     ripple: UnseenRipple,
 ) -> tuple[Contribution, ...]:
@@ -101,9 +102,10 @@ def _budget(
     alike = _effective_count(cluster.deviation_deg)
     follow = abs(float(np.mean(cluster.coarse_shift_deg)))
     least = _least_timing_deg(cam, cluster, crank)
+    mean_of_cycles = float(scatter_deg / np.sqrt(alike))
     lines = [
         # Sampling, noise and the engine's own scatter all show in the spread over the cycles.
-        Contribution("scatter over the cycles", float(scatter_deg / np.sqrt(alike)), "A", count - 1.0),
+        Contribution("scatter over the cycles", mean_of_cycles, "A", count - 1.0),
         Contribution("sampling and noise that repeat every cycle", least, "B", None),
         Contribution(
             "tooth spacing not told from speed",
@@ -112,9 +114,7 @@ def _budget(
             crank.unlearned_dof if np.isfinite(crank.unlearned_dof) else None,
         ),
         Contribution("course of the angle between teeth", float(follow / np.sqrt(3.0)), "B", None),
-        Contribution(
-            "speed ripple between the teeth", ripple.at(cluster.angle_deg), "B", None
-        ),
+        Contribution("speed ripple between the teeth", ripple.at(cluster.angle_deg), "B", None),
     ]
     if moves.moving_deg > 0:
         # Anywhere in the range is as likely as anywhere else (rectangular law, GUM 4.3.7).
@@ -170,4 +170,3 @@ def _trend(time_s: FloatArray, deviation_deg: FloatArray) -> float:
     centred = time_s - time_s.mean()
     power = float((centred**2).sum())
     return float((centred * deviation_deg).sum() / power) if power > 0 else 0.0
-

@@ -121,8 +121,10 @@ def _mean_by_tooth(
 
 
 def _what_stays(error: FloatArray, *, learns: bool) -> tuple[float, float, float]:
-    """Standard deviation of the tooth errors, the part of it that stays in an angle, and the
-    share of a tooth's error that is learned.
+    """How large the tooth errors are, what of them stays in an angle, what share is learned.
+
+    Returns their standard deviation, the standard uncertainty of an angle from the part that
+    stays (both degrees), and the share of a lone tooth's error that learning shows.
 
     If the errors of neighbouring teeth are independent, their power spreads evenly over the
     orders. Learning takes the share above the border order, where the gain of the curve to the

@@ -164,9 +164,7 @@ def _one_direction(
     return [_cluster(cam, total, index[part], direction) for part in parts if len(part)]
 
 
-def _cluster(
-    cam: CamAngles, total: FloatArray, index: np.ndarray, direction: Direction
-) -> Cluster:
+def _cluster(cam: CamAngles, total: FloatArray, index: np.ndarray, direction: Direction) -> Cluster:
     index = np.sort(index)
     anchor = total[index[0]]
     relative = wrap_signed_deg(total[index] - anchor)

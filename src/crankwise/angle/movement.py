@@ -1,4 +1,4 @@
-"""Does the whole cam pattern move during the recording (a phaser), or only scatter?"""
+"""Whether the whole cam pattern moves during the recording (a phaser), or only scatters."""
 
 from __future__ import annotations
 

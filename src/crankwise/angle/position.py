@@ -5,9 +5,7 @@ from __future__ import annotations
 from crankwise.units import REVOLUTION_DEG
 
 
-def teeth_in_words(
-    angle_deg: float, *, pitch_deg: float, gap_deg: float, has_gap: bool
-) -> str:
+def teeth_in_words(angle_deg: float, *, pitch_deg: float, gap_deg: float, has_gap: bool) -> str:
     """Place of an angle in teeth.
 
     The first tooth after the gap is tooth 1 after it, the last one before the gap is tooth 1

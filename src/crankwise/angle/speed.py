@@ -106,7 +106,6 @@ def _order(table: FloatArray, grid: FloatArray, order: float) -> RippleOrder | N
     return RippleOrder(order, float(amplitude), phase, float(expanded))
 
 
-
 def second_order_share(crank: CrankAngle) -> float:
     """Amplitude of the second order of the speed as a share of the mean speed.
 

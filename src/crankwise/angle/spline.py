@@ -19,7 +19,7 @@ _MAX_STEP_DEG = 10.0
 
 def knot_step_deg(teeth_per_rev: int) -> float:
     """Distance of the knots: a whole number in a revolution, about a tooth, at most 10 degrees."""
-    return 360.0 / max(np.ceil(teeth_per_rev * 1.02), 360.0 / _MAX_STEP_DEG)
+    return 360.0 / max(float(np.ceil(teeth_per_rev * 1.02)), 360.0 / _MAX_STEP_DEG)
 
 
 def fit(
@@ -60,9 +60,7 @@ def fit(
     for i in range(4):
         right += np.bincount(knot + i, weight * weights[i] * deviation, minlength=count)
         for j in range(i, 4):
-            band[j - i] += np.bincount(
-                knot + i, weight * weights[i] * weights[j], minlength=count
-            )
+            band[j - i] += np.bincount(knot + i, weight * weights[i] * weights[j], minlength=count)
     band += _penalty(count, step_deg, cutoff_order, teeth_per_rev)
     solution = solveh_banded(band, right, lower=True, check_finite=False)
     # The straight line is a spline too: its coefficients lie on it, one knot to the left on.
@@ -71,9 +69,7 @@ def fit(
     return AngleRun(first, step_deg, solution + line, float(angle_deg[0]), float(angle_deg[-1]))
 
 
-def _penalty(
-    count: int, step_deg: float, cutoff_order: float, teeth_per_rev: int
-) -> FloatArray:
+def _penalty(count: int, step_deg: float, cutoff_order: float, teeth_per_rev: int) -> FloatArray:
     """Lower band of ``strength * D'D`` with third differences ``D``."""
     wave = np.deg2rad(cutoff_order)
     strength = (teeth_per_rev / 360.0) / wave**6 * step_deg / step_deg**6
@@ -83,4 +79,4 @@ def _penalty(
     for i in range(4):
         for j in range(i, 4):
             np.add.at(band[j - i], rows + i, difference[i] * difference[j])
-    return strength * band
+    return np.asarray(strength * band)

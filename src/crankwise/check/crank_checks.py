@@ -92,7 +92,7 @@ def teeth_lost(context: CheckContext) -> Iterator[Finding]:
     """Edges missing or added here and there."""
     rejected = context.crank.rejected
     lost = _lost_share(context)
-    steady = int(round(float(lost[lost > _MISSING_SHARE].sum()) * context.crank.revolutions))
+    steady = round(float(lost[lost > _MISSING_SHARE].sum()) * context.crank.revolutions)
     missing = max(rejected.missing - steady, 0)
     if missing == 0 and rejected.extra == 0:
         return

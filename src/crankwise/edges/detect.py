@@ -59,7 +59,7 @@ def time_resolution_s(times_s: FloatArray) -> float:
     >>> time_resolution_s(np.array([0.00125, 0.00375, 0.01]))
     5e-05
     """
-    sample = times_s[: 4096]
+    sample = times_s[:4096]
     for exponent in range(-2, -9, -1):
         for digit in (5.0, 2.0, 1.0):
             step = float(f"{digit}e{exponent}")

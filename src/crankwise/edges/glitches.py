@@ -40,8 +40,10 @@ def keep_teeth(times_s: FloatArray) -> BoolArray:
         short = (width < _GLITCH_SHARE * typical) | (width < 0.25 * _GLITCH_SHARE * period)
         # Of touching short pulses take the shortest first; the next round sees the rest.
         order = np.where(short, width, np.inf)
-        local = short & (order <= np.append(order[1:], np.inf)) & (
-            order < np.insert(order[:-1], 0, np.inf)
+        local = (
+            short
+            & (order <= np.append(order[1:], np.inf))
+            & (order < np.insert(order[:-1], 0, np.inf))
         )
         chosen = np.flatnonzero(local)
         if len(chosen) == 0:

@@ -174,7 +174,7 @@ def _thin_windows(samples: Samples, *, interval_s: float) -> tuple[FloatArray, F
     per_window = min(length, _SAMPLES_PER_WINDOW)
     step = -(-length // per_window)
     rows = samples[: count * length].reshape(count, length)[:, ::step]
-    return rows.astype(np.float64), (np.arange(count) + 0.5) * length
+    return rows.astype(np.float64), (np.arange(count, dtype=np.float64) + 0.5) * length
 
 
 def _two_levels(values: FloatArray) -> tuple[float, float]:

@@ -73,9 +73,7 @@ def edge_positions(
         _two_point(found_in, crossings.first, middle) + _two_point(found_in, crossings.last, middle)
     )
     if levels.sensor == "hall":
-        return EdgePositions(
-            *_hall(samples, line, crossings.rising, middle, levels), np.empty(0)
-        )
+        return EdgePositions(*_hall(samples, line, crossings.rising, middle, levels), np.empty(0))
     return _variable_reluctance(samples, line, middle, levels)
 
 
@@ -173,7 +171,7 @@ def _longest_ramp(values: FloatArray, span: float, noise: float) -> float:
 
 def _beside(on_ramp: np.ndarray, half: int) -> np.ndarray:
     """Samples on the ramp when the one nearest the crossing is already past it."""
-    return on_ramp[:, half - 1 : half + 2].sum(axis=1)
+    return np.asarray(on_ramp[:, half - 1 : half + 2].sum(axis=1))
 
 
 def _variable_reluctance(
@@ -205,7 +203,8 @@ def _variable_reluctance(
 def _rounded_down(half_width: np.ndarray) -> np.ndarray:
     """Widths in steps of a tenth, so that edges of like width are fitted together."""
     exponent = np.floor(np.log(np.maximum(half_width, 1)) / np.log(1.1) + 1e-9)
-    return np.minimum(np.ceil(1.1**exponent - 1e-9), np.maximum(half_width, 1)).astype(int)
+    rounded = np.ceil(1.1**exponent - 1e-9)
+    return np.asarray(np.minimum(rounded, np.maximum(half_width, 1)).astype(int))
 
 
 def _local_slope(samples: Samples, line: FloatArray) -> FloatArray:
@@ -246,7 +245,8 @@ def _fit_line(
     for begin in range(0, len(start), batch):
         part = slice(begin, begin + batch)
         for _ in range(3):
-            centre = np.clip(np.round(position[part]).astype(np.intp), half, len(samples) - half - 1)
+            nearest = np.round(position[part]).astype(np.intp)
+            centre = np.clip(nearest, half, len(samples) - half - 1)
             values = windows[centre - half].astype(np.float64) - middle[part, None]
             tilt = values @ tilt_weight
             tilt = np.where(tilt == 0, 1e-12, tilt)
@@ -254,9 +254,7 @@ def _fit_line(
             # window by a fraction of a sample, so that it need not start on one.
             shift = position[part] - centre
             mean = (
-                values.sum(axis=1)
-                - (0.5 + shift) * values[:, 0]
-                - (0.5 - shift) * values[:, -1]
+                values.sum(axis=1) - (0.5 + shift) * values[:, 0] - (0.5 - shift) * values[:, -1]
             ) / (2 * half)
             position[part] += np.clip(-mean / tilt, -half / 2, half / 2)
             slope[part], bend[part] = tilt, values @ bend_weight

@@ -73,7 +73,6 @@ class RejectedEdges:
 
     glitch: int = 0
     dropout: int = 0
-    weak: int = 0
     extra: int = 0
     missing: int = 0
 

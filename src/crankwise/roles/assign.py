@@ -145,7 +145,7 @@ def _from_signals(
         except NotMeasurableError as error:
             problems.append(str(error))
             continue
-        rival = _rival(name, teeth, order, edges, wheels, hints, fixed)
+        rival = _rival(name, teeth, order, edges, wheels, hints=hints, fixed=fixed)
         if rival is not None:
             return rival
         why = "its name says so and" if name in named else "of all channels it has the most edges;"
@@ -162,6 +162,7 @@ def _rival(
     order: list[str],
     edges: Mapping[str, Edges],
     wheels: list[Wheel],
+    *,
     hints: Mapping[str, NameHint],
     fixed: Mapping[str, str],
 ) -> Roles | None:

@@ -33,27 +33,37 @@ def cam_evidence(cam: CamAngles, pattern: Sequence[Cluster]) -> CamEvidence:
     A cam's edges come back at the same crank angles every cycle. What the engine control switches
     also comes once a cycle, but its pulses last for a time, not for an angle.
     """
-    total = len(cam.angle_deg)
-    if total == 0:
-        return CamEvidence(is_cam=False, why="no edges while the crank turned")
-    if not pattern:
-        return CamEvidence(is_cam=False, why="its edges do not repeat over the cycle")
-    repeating = sum(len(item.cycle) for item in pattern) / total
-    if repeating < _MIN_REPEATING:
-        share = round(100 * repeating)
-        return CamEvidence(is_cam=False, why=f"only {share} % of its edges repeat over the cycle")
-    if len(pattern) > _MOST_EDGES:
-        return CamEvidence(is_cam=False, why=f"{len(pattern)} edges a cycle are too many for a cam")
-    scatter = float(np.median([_own_scatter(item, pattern) for item in pattern]))
-    if scatter > _MOST_SCATTER_DEG:
-        return CamEvidence(
-            is_cam=False, why=f"its edges wander by {scatter:.0f} degrees from cycle to cycle"
-        )
-    if _lasts_for_a_time(cam, pattern):
-        return CamEvidence(is_cam=False, why="its pulses last for a time, not for an angle")
+    against = _does_not_repeat(cam, pattern) or _unlike_a_cam(cam, pattern)
+    if against:
+        return CamEvidence(is_cam=False, why=against)
     return CamEvidence(
         is_cam=True, why=f"{len(pattern)} edges come back at the same crank angles every cycle"
     )
+
+
+def _does_not_repeat(cam: CamAngles, pattern: Sequence[Cluster]) -> str:
+    """Why the edges make no pattern; empty if they do."""
+    total = len(cam.angle_deg)
+    if total == 0:
+        return "no edges while the crank turned"
+    if not pattern:
+        return "its edges do not repeat over the cycle"
+    repeating = sum(len(item.cycle) for item in pattern) / total
+    if repeating < _MIN_REPEATING:
+        return f"only {round(100 * repeating)} % of its edges repeat over the cycle"
+    return ""
+
+
+def _unlike_a_cam(cam: CamAngles, pattern: Sequence[Cluster]) -> str:
+    """Why a repeating pattern is no cam's; empty if it may be one."""
+    if len(pattern) > _MOST_EDGES:
+        return f"{len(pattern)} edges a cycle are too many for a cam"
+    scatter = float(np.median([_own_scatter(item, pattern) for item in pattern]))
+    if scatter > _MOST_SCATTER_DEG:
+        return f"its edges wander by {scatter:.0f} degrees from cycle to cycle"
+    if _lasts_for_a_time(cam, pattern):
+        return "its pulses last for a time, not for an angle"
+    return ""
 
 
 def _own_scatter(item: Cluster, pattern: Sequence[Cluster]) -> float:
@@ -79,8 +89,8 @@ def _lasts_for_a_time(cam: CamAngles, pattern: Sequence[Cluster]) -> bool:
         return False
     in_time = float(np.std(np.log(np.maximum(width_s, 1e-9))))
     in_angle = float(np.std(np.log(np.maximum(width_deg, 1e-9))))
-    resolution = 2.0 * float(np.median(cam.edges.standard_uncertainty_s)) / float(
-        np.median(width_s)
+    resolution = (
+        2.0 * float(np.median(cam.edges.standard_uncertainty_s)) / float(np.median(width_s))
     )
     return in_angle > 2.0 * resolution and in_time < _RATHER_TIME * in_angle
 

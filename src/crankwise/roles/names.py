@@ -41,8 +41,11 @@ _BANK = re.compile(r"^(?:b|bank|bk|banc|banco|bancata)?([12])$")
 
 @dataclass(frozen=True, slots=True)
 class NameHint:
-    """What a name suggests: ``kind`` is ``crank``, ``cam``, ``other`` or empty; ``side`` is
-    ``intake``, ``exhaust`` or empty; ``bank`` 1, 2 or None."""
+    """What a name suggests.
+
+    ``kind`` is ``crank``, ``cam``, ``other`` or empty; ``side`` is ``intake``, ``exhaust`` or
+    empty; ``bank`` 1, 2 or None.
+    """
 
     kind: Literal["crank", "cam", "other", ""]
     side: Literal["intake", "exhaust", ""]
@@ -62,9 +65,7 @@ def hint(name: str) -> NameHint:
     side: Literal["intake", "exhaust", ""] = ""
     if ("intake" in found) != ("exhaust" in found):
         side = "intake" if "intake" in found else "exhaust"
-    bank = next(
-        (int(match[1]) for word in words if (match := _BANK.match(word)) is not None), None
-    )
+    bank = next((int(match[1]) for word in words if (match := _BANK.match(word)) is not None), None)
     if "crank" in found and "cam" not in found:
         return NameHint("crank", "", bank)
     if "other" in found and "cam" not in found:

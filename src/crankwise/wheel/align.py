@@ -131,12 +131,13 @@ def _widths_agree(
     return abs(share - 0.5) > 0.49
 
 
-def _with_slips(
-    train: Train, wheel: Wheel, roughness: float, width_cost: FloatArray
-) -> Alignment:
-    """Viterbi over teeth. Two paths are kept for each tooth at each edge: the best that came by a
-    plain step and the best that came by a slip; for a slip looks dear before the next step shows
-    that the plain one was wrong about the speed."""
+def _with_slips(train: Train, wheel: Wheel, roughness: float, width_cost: FloatArray) -> Alignment:
+    """Viterbi over teeth.
+
+    Two paths are kept for each tooth at each edge: the best that came by a plain step and the best
+    that came by a slip; for a slip looks dear before the next step shows that the plain one was
+    wrong about the speed.
+    """
     teeth, n = wheel.teeth_per_rev, len(train)
     steps = _StepTable.of(wheel)
     cost = np.full((n, 2, teeth), np.inf)
@@ -221,7 +222,7 @@ def _candidates(
 def _angle_back(wheel: Wheel, back: int) -> FloatArray:
     """Angle from the tooth ``back`` places before each tooth to that tooth, degrees."""
     steps = np.asarray(wheel.intervals_deg)
-    return np.sum([np.roll(steps, shift) for shift in range(1, back + 1)], axis=0)
+    return np.asarray(np.sum([np.roll(steps, shift) for shift in range(1, back + 1)], axis=0))
 
 
 def _trace_back(cost: FloatArray, move: IntArray, teeth: int) -> Alignment:

@@ -173,9 +173,7 @@ def _second_look(chosen: _Candidate, cams: Sequence[Edges]) -> _Candidate:
     return replace(chosen, scores=scores)
 
 
-def _settled_by_cams(
-    chosen: _Candidate, cams: Sequence[Edges]
-) -> tuple[_Candidate, list[Score]]:
+def _settled_by_cams(chosen: _Candidate, cams: Sequence[Edges]) -> tuple[_Candidate, list[Score]]:
     """Among wheels whose spacing has the same proportions, the one the cams' turn asks for.
 
     12-2 over a turn looks like 36-2-2-2 even over three turns; only the cams, which turn once in

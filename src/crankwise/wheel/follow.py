@@ -147,9 +147,7 @@ def _misfits(part: Train, result: Alignment, wheel: Wheel, roughness: float) -> 
 
 
 def _is_plausible(item: _Followed) -> bool:
-    most_missing = min(
-        _MOST_MISSING_SHARE * item.score.wheel.teeth_per_rev, _MOST_MISSING_A_TURN
-    )
+    most_missing = min(_MOST_MISSING_SHARE * item.score.wheel.teeth_per_rev, _MOST_MISSING_A_TURN)
     return (
         item.missing_a_turn <= most_missing
         and item.extra_a_turn <= _MOST_EXTRA_A_TURN

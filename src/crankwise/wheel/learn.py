@@ -30,7 +30,6 @@ class Learned:
 
     wheel: Wheel
     settled_by_cams: bool
-    mismatch: float
 
 
 def learn(train: Train, cams: Sequence[Edges]) -> Learned | None:
@@ -55,8 +54,7 @@ def learn(train: Train, cams: Sequence[Edges]) -> Learned | None:
         return None
     if len(train) < 2 * teeth + 2:
         return None
-    share, mismatch = _mean_share(train, teeth)
-    return Learned(_as_wheel(share), settled, mismatch)
+    return Learned(_as_wheel(_median_share(train, teeth)), settled)
 
 
 def pattern_period(train: Train) -> int | None:
@@ -104,8 +102,8 @@ def _repeat(place: FloatArray) -> int | None:
     return None
 
 
-def _mean_share(train: Train, teeth: int) -> tuple[FloatArray, float]:
-    """Mean spacing of each tooth, slow changes of speed removed; degrees, and its spread in ln."""
+def _median_share(train: Train, teeth: int) -> FloatArray:
+    """Median spacing of each tooth, slow changes of speed removed; degrees."""
     intervals = np.diff(train.times_s)
     mean = uniform_filter1d(intervals, size=teeth, mode="nearest")
     if teeth % 2 == 0:
@@ -115,8 +113,7 @@ def _mean_share(train: Train, teeth: int) -> tuple[FloatArray, float]:
     usable = len(ratio) // teeth * teeth
     table = ratio[:usable].reshape(-1, teeth)
     share = np.median(table, axis=0)
-    mismatch = float(np.median(np.abs(np.log(table / share))))
-    return share / share.sum() * 360.0, mismatch
+    return np.asarray(share / share.sum() * 360.0)
 
 
 def _as_wheel(share_deg: FloatArray) -> Wheel:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -93,7 +94,7 @@ def _pieces(count: int, teeth: int) -> list[slice]:
     length = min(count, int(np.ceil(_PIECE_REVOLUTIONS * teeth)) + 1)
     number = max(count // length, 1)
     bounds = np.linspace(0, count, number + 1).astype(int)
-    return [slice(a, b) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    return [slice(a, b) for a, b in pairwise(bounds)]
 
 
 def _phases(length: int, teeth: int) -> np.ndarray:
@@ -112,9 +113,7 @@ def _rough_cost(steps: Steps, expected: Expected) -> float:
     return total / len(steps.change)
 
 
-def _score(
-    steps: Steps, wheel: Wheel, expected: Expected, classes: np.ndarray | None
-) -> Score:
+def _score(steps: Steps, wheel: Wheel, expected: Expected, classes: np.ndarray | None) -> Score:
     teeth = len(expected.change)
     pieces = _pieces(len(steps.change), _EVEN_PIECE if wheel is UNIFORM else teeth)
     table = np.empty((len(ROUGHNESS_PER_DEG), len(pieces)))
