@@ -20,7 +20,7 @@ _STARTER_RPM = 400.0
 
 
 def speed_range(crank: CrankAngle) -> SpeedRange:
-    """Mean, least and greatest crank speed, rpm; ends of runs left out by half a tooth."""
+    """Mean, least and greatest crank speed, rpm; least and greatest ten degrees inside each run."""
     speeds = np.concatenate([run.speed_rpm_at(_inner(run, 2.0)) for run in crank.runs])
     turned = sum(run.end_deg - run.start_deg for run in crank.runs)
     lasted = sum(run.times_s[-1] - run.times_s[0] for run in crank.teeth.runs)

@@ -189,10 +189,8 @@ def _clipped_fraction(samples: Samples, levels: Survey, infinite: int) -> float:
         return beyond
     thinned = samples[:: max(len(samples) // 400_000, 1)]
     top, bottom = thinned.max(), thinned.min()
-    at_limit = np.concatenate(
-        [np.diff(thinned[thinned > top - 1e-6 * (top - bottom)], prepend=np.nan)],
-    )
-    share = (len(at_limit) + int((thinned < bottom + 1e-6 * (top - bottom)).sum())) / len(thinned)
+    close = 1e-6 * (top - bottom)
+    share = float(((thinned > top - close) | (thinned < bottom + close)).mean())
     return max(beyond, share if share > 0.005 else 0.0)
 
 

@@ -18,7 +18,7 @@ from crankwise.testing.simulate.parts import CamSpec, CrankSpec, EngineSpec, Sen
 from crankwise.testing.simulate.spec import ExtraSpec, ScopeSpec, SimulationSpec
 
 T20_CAM_SPROCKET_TEETH = 36
-"""One tooth of chain is 720/40 = 18 crank degrees."""
+"""One tooth of chain is 720/36 = 20 crank degrees."""
 
 T20_INTAKE_TEETH = ((206.0, 246.0), (386.0, 426.0), (506.0, 606.0), (686.0, 786.0))
 T20_EXHAUST_TEETH = ((86.0, 126.0), (266.0, 306.0), (386.0, 486.0), (566.0, 666.0))
