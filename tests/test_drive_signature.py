@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crankwise.drive.elongation import against_limits, equivalent
+from crankwise.drive.elongation import equivalent
 from crankwise.drive.engine_file import load_engine, shipped
 from crankwise.drive.faults import WIDEST_AUTHORITY_DEG, signatures
 from crankwise.drive.growth import (
@@ -397,36 +397,7 @@ def test_the_smallest_tooth_sets_the_smallest_step():
     assert smallest_tooth_step_deg(shipped()["generic-pushrod"]) is None
 
 
-# Equivalent elongation and refusals.
-
-
-def test_equivalent_elongation_of_a_cam_in_words_a_shop_uses():
-    found = equivalent(T20, T20.drives[0], role="intake", shift_deg=4.794, uncertainty_deg=0.2)
-    assert found.percent == pytest.approx(0.5, abs=0.001)
-    assert found.growth_mm == pytest.approx(1.92, abs=0.001)  # 0.5 % of 48 pitches of 8 mm
-    assert found.growth_uncertainty_mm == pytest.approx(0.2 / 2.497, abs=0.001)
-    assert found.whole_mm == pytest.approx(4.32, abs=0.005)  # 0.5 % of 108 pitches
-
-
-def test_equivalent_elongation_without_lengths_has_no_percent():
-    drive = replace(T20.drives[0], spans=())
-    engine = replace(T20, drives=(drive,))
-    found = equivalent(engine, drive, role="intake", shift_deg=4.0, uncertainty_deg=0.2)
-    assert found.growth_mm == pytest.approx(1.602, abs=0.001)
-    assert found.percent is None
-    assert found.whole_mm is None
-
-
-def test_a_belt_is_not_judged_by_limits_of_chains():
-    assert against_limits(replace(T20.drives[0], kind="belt"), percent=5.0) == ()
-
-
-def test_a_large_sprocket_lowers_the_general_limit():
-    drive = replace(
-        T20.drives[0], sprockets=(Sprocket("crank", 40), *(Sprocket(r, 80) for r in T20_ROLES))
-    )
-    at = {limit.key: judged for limit, judged in against_limits(drive, percent=2.6)}
-    assert not at["roller-chain-general"].within  # 200/80 = 2.5 %
+# Refusals.
 
 
 @pytest.mark.parametrize(
