@@ -47,6 +47,11 @@ def load(extra: Path | None = None) -> dict[str, Wheel]:
 def parse_pattern(pattern: str) -> tuple[float, ...]:
     """Spacing written as ``57x6 18`` to one number for each step, degrees.
 
+    Raises
+    ------
+    ValueError
+        A word is no step; :func:`load` tells the user where.
+
     >>> parse_pattern("2x90 180")
     (90.0, 90.0, 180.0)
     """

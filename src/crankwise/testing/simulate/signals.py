@@ -93,7 +93,13 @@ def cam_signal(spec: SimulationSpec, cam: CamSpec, motion: Motion, *, seed: int)
 def disturbed(
     signals: list[Signal], spec: SimulationSpec, *, seed: int
 ) -> tuple[list[Signal], dict[str, tuple[float, ...]]]:
-    """Add false pulses, and the dropouts of event lists; returns when pulses were added."""
+    """Add false pulses, and the dropouts of event lists; returns when pulses were added.
+
+    Raises
+    ------
+    UsageError
+        False pulses are asked of a sampled variable reluctance sensor.
+    """
     rng = stream(seed, spec.vehicle, "faults")
     events: dict[str, tuple[float, ...]] = {}
     result = []

@@ -130,7 +130,13 @@ class ScopeSpec:
 
     @property
     def step_s(self) -> float:
-        """Sampling interval of a sampled recording."""
+        """Sampling interval of a sampled recording.
+
+        Raises
+        ------
+        UsageError
+            It is an event list.
+        """
         if self.interval_s is not None:
             return self.interval_s
         if self.rate_hz is not None:

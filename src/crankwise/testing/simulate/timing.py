@@ -99,6 +99,11 @@ def flank_times(motion: Motion, angle_deg: FloatArray, phaser: PhaserSpec | None
 
     With a moving phaser the angle depends on the time: iterated until it settles below a
     billionth of a degree.
+
+    Raises
+    ------
+    UsageError
+        The phaser outruns the crank.
     """
     times = motion.time_of(angle_deg)
     if phaser is None or phaser.movement == "parked":

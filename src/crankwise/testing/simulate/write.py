@@ -132,6 +132,8 @@ def simulate_to_file(
         A specification, the name of a preset, or the path of a TOML file.
     output : Path or str
     seed : int
+    dialect : CsvDialect, optional
+        How a text table is written.
 
     Returns
     -------
