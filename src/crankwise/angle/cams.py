@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from crankwise.angle.delay import sensor_delay_s
 from crankwise.angle.folding import CamAngles, Cluster
 from crankwise.angle.movement import Movement, movement
 from crankwise.angle.position import teeth_in_words
@@ -44,6 +45,7 @@ def measure_cam(
     usable = [item for item in pattern if len(item.cycle) >= MIN_CYCLES]
     edges = tuple(_edge(cam, item, moves, crank, ripple) for item in usable)
     cycles = max((len(item.cycle) for item in pattern), default=0)
+    delay = sensor_delay_s(usable, crank) if moves.moving_deg == 0 else None
     return CamMeasurement(
         channel=cam.edges.channel,
         role=role,
@@ -52,6 +54,8 @@ def measure_cam(
         edges=tuple(sorted(edges, key=lambda edge: edge.angle_deg)),
         moving_deg=moves.moving_deg,
         common_scatter_deg=moves.scatter_deg,
+        delay_s=delay[0] if delay else None,
+        delay_uncertainty_s=delay[1] if delay else None,
     )
 
 

@@ -56,11 +56,17 @@ def cycle_origin(cams: Sequence[tuple[str, CamAngles]], *, runs: int, repeats: i
     offset = _join_runs(cams, runs, step)
     joined = np.where(np.isfinite(offset), offset, 0.0)
     # All cams together, so that neither their names nor their order can change the choice.
-    pattern = [item for _, cam in cams for item in clusters(cam, offset_deg=joined)]
-    turn = _turn_deg(pattern, repeats)
+    patterns = {name: clusters(cam, offset_deg=joined) for name, cam in cams}
+    turn = _turn_deg([item for pattern in patterns.values() for item in pattern], repeats)
     if turn is not None:
         how = f"the cams' pattern tells the {2 * repeats} possible places apart"
         return Cycle(offset + turn, known=True, how=how)
+    # Two banks alike half a cycle apart look the same in either place but for their names.
+    for name in sorted(patterns):
+        turn = _turn_deg(patterns[name], repeats)
+        if turn is not None:
+            how = f"the pattern of '{name}' tells the {2 * repeats} possible places apart"
+            return Cycle(offset + turn, known=True, how=how)
     how = (
         "no cam tells the two revolutions of a cycle apart: angles are right up to a whole turn"
         if cams

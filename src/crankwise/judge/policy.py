@@ -44,9 +44,11 @@ _MOST = {
     "causes.scatter_spread_unknown": 5.0,
     "causes.moving_if_loose": 0.999999,
     "causes.moving_otherwise": 0.999999,
+    "causes.wear_deg": 30.0,
     "causes.wrong_common_deg": 90.0,
     "causes.wrong_each_deg": 90.0,
     "causes.none_deg": 90.0,
+    "causes.settled_from": 1.0,
     "refusal.edge_residual_deg": 90.0,
     "refusal.largest_shift_deg": 180.0,
 }

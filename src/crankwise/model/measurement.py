@@ -131,6 +131,9 @@ class CrankMeasurement:
         How the one of the two revolutions that starts at 0 was chosen.
     cycle_known : bool
         Whether the cams settle it (else every angle is right only up to 360 degrees).
+    tooth_level : str
+        Level of a tooth, ``high`` or ``low``, told by the level in the gap; else ``unknown``.
+        With it the timing edge is known to be the end or the beginning of a tooth.
     """
 
     channel: str
@@ -152,6 +155,7 @@ class CrankMeasurement:
     choice: WheelChoice
     cycle_origin: str
     cycle_known: bool
+    tooth_level: str = "unknown"
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +221,9 @@ class CamMeasurement:
     nothing tells; ``cycles`` the number of full cycles seen; ``moving_deg`` the range over
     which the whole pattern moved during the recording beyond its scatter (0 if it stood still);
     ``common_scatter_deg`` the standard deviation of the movement common to all edges of the cam.
+    
+    ``delay_s`` is how much later than the crank's the cam sensor answers, with its expanded
+    uncertainty, estimated where the recording holds speeds different enough; else ``None``.
     """
 
     channel: str
@@ -226,6 +233,8 @@ class CamMeasurement:
     edges: tuple[CamEdge, ...]
     moving_deg: float = 0.0
     common_scatter_deg: float = 0.0
+    delay_s: float | None = None
+    delay_uncertainty_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,11 +97,16 @@ class CausePolicy:
     moving_if_loose, moving_otherwise : float
         Probability that a cam is seen to move while recording, with its phaser off its stop and
         without.
+    wear_deg : float
+        Standard deviation by which one cam is off what the plain geometry of a worn drive gives,
+        crank degrees.
     wrong_common_deg, wrong_each_deg : float
         Standard deviation of the shift against another build or engine: what all cams share, and
         each by itself, crank degrees.
     none_deg : float
         Standard deviation of each cam's shift if none of the causes holds, crank degrees.
+    settled_from : float
+        Probability of a healthy engine from which no further check is asked for.
     """
 
     priors: Mapping[str, float]
@@ -110,9 +115,11 @@ class CausePolicy:
     scatter_spread_unknown: float
     moving_if_loose: float
     moving_otherwise: float
+    wear_deg: float
     wrong_common_deg: float
     wrong_each_deg: float
     none_deg: float
+    settled_from: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -238,6 +238,7 @@ def _crank_measurement(edges: Edges, angle: CrankAngle, cycle: Cycle) -> CrankMe
         choice=teeth.choice,
         cycle_origin=cycle.how,
         cycle_known=cycle.known,
+        tooth_level=_tooth_level(edges, angle),
     )
 
 
@@ -253,6 +254,27 @@ def _other_edge_offset_deg(edges: Edges, angle: CrankAngle) -> float | None:
     everything = np.concatenate(offsets)
     everything = everything[np.isfinite(everything)]
     return float(np.median(everything)) if len(everything) else None
+
+
+def _tooth_level(edges: Edges, angle: CrankAngle) -> str:
+    """Level of the teeth: the one that the signal does not hold in the gap."""
+    wheel = angle.teeth.wheel
+    if not wheel.has_gap or edges.sensor == "variable-reluctance":
+        return "unknown"
+    shares: list[np.ndarray] = []
+    other = edges.times_s[edges.rising == (angle.teeth.timing_edge == "falling")]
+    for run in angle.teeth.runs:
+        last = np.flatnonzero(run.number % wheel.teeth_per_rev == wheel.teeth_per_rev - 1)
+        last = last[last + 1 < run.teeth]
+        begin, end = run.times_s[last], run.times_s[last + 1]
+        turn = other[np.clip(np.searchsorted(other, begin), 0, len(other) - 1)]
+        shares.append((turn - begin) / (end - begin))
+    stays = np.concatenate(shares) > 0.5
+    if len(stays) == 0 or 0.2 < stays.mean() < 0.8:
+        return "unknown"
+    # After a falling timing edge the signal is low; if it stays so through the gap, teeth are high.
+    is_high = (stays.mean() > 0.5) == (angle.teeth.timing_edge == "falling")
+    return "high" if is_high else "low"
 
 
 def _steps(roles: Roles, angle: CrankAngle, found: _Sorted) -> tuple[Step, ...]:

@@ -1,0 +1,335 @@
+"""Lay the subject's pattern over the known-good's.
+
+Names may be swapped, sensors inverted, the two revolutions of the cycle exchanged: the pattern of
+all edges together decides. What fits in no way is refused, never forced.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import permutations
+
+import numpy as np
+
+from crankwise.errors import NotMeasurableError
+from crankwise.model.measurement import CamMeasurement, CrankMeasurement, Measurement
+from crankwise.model.recording import FloatArray
+from crankwise.units import CYCLE_DEG, wrap_cycle_deg, wrap_signed_deg
+
+_SAME_STEP_LOG = 0.04
+_SAME_LEARNED_LOG = 0.25
+"""Spacing of two wheels may differ by so much in ln(interval): learned spacing holds the ripple
+of its recording."""
+_OTHER_NAME_COST = 4.0
+_INVERTED_COST = 2.0
+_SHIFT_SCALE_DEG = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far a pattern may be off before it is another one, crank degrees."""
+
+    edge_residual_deg: float
+    largest_shift_deg: float
+    edge_scale_deg: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CamMatch:
+    """One cam of the subject laid over one of the known-good.
+
+    Attributes
+    ----------
+    subject, known_good : CamMeasurement
+    subject_edges, known_good_edges : tuple of int
+        Index pairs of edges that belong together.
+    difference_deg : np.ndarray [shape=(m,)]
+        Subject less known-good for each pair.
+    inverted : bool
+    """
+
+    subject: CamMeasurement
+    known_good: CamMeasurement
+    subject_edges: tuple[int, ...]
+    known_good_edges: tuple[int, ...]
+    difference_deg: FloatArray
+    inverted: bool
+
+    @property
+    def shift_deg(self) -> float:
+        """Median difference, which one odd edge can't move."""
+        return float(np.median(self.difference_deg))
+
+    @property
+    def residual_deg(self) -> FloatArray:
+        """What each edge is off the common shift."""
+        return self.difference_deg - self.shift_deg
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Match:
+    """The whole match.
+
+    Attributes
+    ----------
+    cams : tuple of CamMatch
+    turn_deg : float
+        Added to the subject's angles for the origin of the cycle.
+    edge_deg, edge_standard_deg : float
+        Added for another flank of the crank teeth, and its standard uncertainty.
+    remarks : tuple of str
+        What had to be resolved.
+    """
+
+    cams: tuple[CamMatch, ...]
+    turn_deg: float
+    edge_deg: float
+    edge_standard_deg: float
+    remarks: tuple[str, ...]
+
+
+def match(subject: Measurement, known_good: Measurement, limits: Limits) -> Match:
+    """Find which cam is which, which way up, and which revolution starts the cycle.
+
+    Raises
+    ------
+    NotMeasurableError
+        Another wheel, another cam pattern, a damaged target, or nothing in common; says which.
+    """
+    _same_wheel(subject.crank, known_good.crank)
+    if not subject.cams or not known_good.cams:
+        side = subject if not subject.cams else known_good
+        raise NotMeasurableError(
+            f"{side.recording.name}: no cam was measured, so there is nothing to compare"
+        )
+    flank = _flank(subject.crank, known_good.crank)
+    steps = np.asarray(known_good.crank.intervals_deg)
+    turns = _turns(steps)
+    best: tuple[float, Match] | None = None
+    for pairs in _assignments(subject.cams, known_good.cams):
+        for turn in turns:
+            tried = _try(pairs, turn + flank.turn_deg, limits)
+            if tried is None:
+                continue
+            cost, cams = tried
+            if best is None or cost < best[0]:
+                best = cost, Match(
+                    cams, float(turn), flank.turn_deg, flank.standard_deg, flank.remarks
+                )
+    if best is None:
+        raise NotMeasurableError(_why_not(subject, known_good))
+    _refuse_misfit(subject, known_good, best[1], limits)
+    return _with_remarks(best[1])
+
+
+def _same_wheel(subject: CrankMeasurement, known_good: CrankMeasurement) -> None:
+    mine, theirs = np.asarray(subject.intervals_deg), np.asarray(known_good.intervals_deg)
+    is_learned = any(side.wheel.startswith("learned") for side in (subject, known_good))
+    limit = _SAME_LEARNED_LOG if is_learned else _SAME_STEP_LOG
+    if len(mine) != len(theirs) or np.abs(np.log(mine / theirs)).max() > limit:
+        raise NotMeasurableError(
+            f"the crank wheels differ: the subject has {subject.wheel} "
+            f"({subject.teeth_per_rev} teeth), the known-good {known_good.wheel} "
+            f"({known_good.teeth_per_rev} teeth); choose a known-good of the same engine"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Flank:
+    """Angle that takes the subject to the known-good's flank of the crank teeth, how well it is
+    known (standard uncertainty), and what to say of it."""
+
+    turn_deg: float = 0.0
+    standard_deg: float = 0.0
+    remarks: tuple[str, ...] = ()
+
+
+def _flank(subject: CrankMeasurement, known_good: CrankMeasurement) -> _Flank:
+    """How to make both sides count from the same flank of the teeth."""
+    flanks = [_flank_of(side) for side in (subject, known_good)]
+    kinds = {side.sensor == "variable-reluctance" for side in (subject, known_good)}
+    if len(kinds) == 2:
+        half = _tooth_width(subject, known_good) / 2
+        coil_is_subject = subject.sensor == "variable-reluctance"
+        # A coil is timed at the middle of the tooth, a Hall sensor at its end.
+        # Where in the tooth a coil crosses depends on its shape: anywhere within half a tooth of
+        # the middle is taken as equally likely (rectangular law, GUM 4.3.7).
+        text = (
+            "one crank sensor is a coil, timed at the middle of a tooth, the other a Hall sensor, "
+            f"timed at its end: half a tooth ({half:.1f}°) was allowed for, and shifts common to "
+            "all cams are that much less certain"
+        )
+        return _Flank(-half if coil_is_subject else half, half / np.sqrt(3.0), (text,))
+    if "unknown" in flanks or flanks[0] == flanks[1]:
+        if subject.timing_edge != known_good.timing_edge and "unknown" in flanks and not all(kinds):
+            text = (
+                f"the crank was timed by its {subject.timing_edge} edges in the subject and by its "
+                f"{known_good.timing_edge} ones in the known-good, and nothing tells which flank "
+                "of the teeth that is"
+            )
+            width = _tooth_width(subject, known_good)
+            return _Flank(0.0, width / np.sqrt(3.0), (text,))
+        return _Flank()
+    width = _tooth_width(subject, known_good)
+    sign = -1.0 if flanks[0] == "leading" else 1.0
+    text = (
+        f"the subject was timed by the {flanks[0]} flank of the crank teeth, the known-good by the "
+        f"{flanks[1]} one: the width of a tooth ({width:.2f}°) was taken into account"
+    )
+    return _Flank(sign * width, 0.0, (text,))
+
+
+def _flank_of(side: CrankMeasurement) -> str:
+    if side.tooth_level == "unknown":
+        return "unknown"
+    ends = (side.timing_edge == "falling") == (side.tooth_level == "high")
+    return "trailing" if ends else "leading"
+
+
+def _tooth_width(subject: CrankMeasurement, known_good: CrankMeasurement) -> float:
+    """Width of a tooth, crank degrees, from whichever side shows it; else half a pitch."""
+    for side in (subject, known_good):
+        offset = side.other_edge_offset_deg
+        if offset is not None and _flank_of(side) == "leading":
+            return offset
+        if offset is not None and _flank_of(side) == "trailing":
+            return side.pitch_deg - offset
+    return subject.pitch_deg / 2
+
+
+def _turns(steps: FloatArray) -> FloatArray:
+    """Turns of the cycle that lay the crank wheel over itself, degrees."""
+    teeth = len(steps)
+    for period in range(1, teeth + 1):
+        if teeth % period == 0 and np.allclose(np.roll(steps, period), steps, rtol=0.04):
+            return np.arange(0.0, CYCLE_DEG, 360.0 * period / teeth)
+    return np.array([0.0, 360.0])
+
+
+_Pairs = tuple[tuple[CamMeasurement, CamMeasurement], ...]
+
+
+def _assignments(
+    subject: Sequence[CamMeasurement], known_good: Sequence[CamMeasurement]
+) -> Iterator[_Pairs]:
+    """Every way to pair as many cams as both have."""
+    if len(subject) <= len(known_good):
+        for chosen in permutations(known_good, len(subject)):
+            yield tuple(zip(subject, chosen, strict=True))
+    else:
+        for chosen in permutations(subject, len(known_good)):
+            yield tuple(zip(chosen, known_good, strict=True))
+
+
+def _try(pairs: _Pairs, turn_deg: float, limits: Limits) -> tuple[float, tuple[CamMatch, ...]] | None:
+    total = 0.0
+    found: list[CamMatch] = []
+    for subject, known_good in pairs:
+        cost, matched = _best_lay(subject, known_good, turn_deg, limits)
+        if matched is None:
+            return None
+        total += cost
+        if _names_clash(subject.role, known_good.role):
+            total += _OTHER_NAME_COST
+        found.append(matched)
+    shifts = np.array([item.shift_deg for item in found])
+    # Cams of one engine move together more readily than each by itself.
+    total += float(((shifts - shifts.mean()) ** 2).sum()) / _SHIFT_SCALE_DEG**2
+    return total, tuple(found)
+
+
+def _names_clash(mine: str, theirs: str) -> bool:
+    return mine != theirs and not mine.startswith("cam") and not theirs.startswith("cam")
+
+
+def _best_lay(
+    subject: CamMeasurement, known_good: CamMeasurement, turn_deg: float, limits: Limits
+) -> tuple[float, CamMatch | None]:
+    best: tuple[float, CamMatch | None] = (np.inf, None)
+    if len(subject.edges) != len(known_good.edges):
+        return best
+    count = len(subject.edges)
+    mine = np.array([edge.angle_deg for edge in subject.edges]) + turn_deg
+    theirs = np.array([edge.angle_deg for edge in known_good.edges])
+    mine_up = np.array([edge.edge == "rising" for edge in subject.edges])
+    theirs_up = np.array([edge.edge == "rising" for edge in known_good.edges])
+    order = np.argsort(wrap_cycle_deg(mine), kind="stable")
+    for rotation in range(count):
+        index = np.roll(order, -rotation)
+        alike = mine_up[index] == theirs_up
+        if alike.all() == (~alike).all():
+            continue
+        inverted = bool((~alike).all())
+        difference = wrap_signed_deg(mine[index] - theirs)
+        centre = difference[0]
+        difference = centre + wrap_signed_deg(difference - centre)
+        tried = CamMatch(
+            subject, known_good, tuple(int(i) for i in index), tuple(range(count)),
+            difference, inverted,
+        )
+        if abs(tried.shift_deg) > limits.largest_shift_deg:
+            continue
+        cost = _lay_cost(tried, limits) + (_INVERTED_COST if inverted else 0.0)
+        if cost < best[0]:
+            best = cost, tried
+    return best
+
+
+def _lay_cost(tried: CamMatch, limits: Limits) -> float:
+    """Misfit of the edges in their usual spread, and the size of the shift in its own."""
+    residual = np.minimum(np.abs(tried.residual_deg) / limits.edge_scale_deg, 12.0)
+    return float((residual**2).mean()) + (tried.shift_deg / _SHIFT_SCALE_DEG) ** 2
+
+
+def _why_not(subject: Measurement, known_good: Measurement) -> str:
+    counts = [
+        ", ".join(f"{cam.role} {len(cam.edges)}" for cam in side.cams)
+        for side in (subject, known_good)
+    ]
+    return (
+        f"the cam patterns differ: edges a cycle are {counts[0]} in the subject and {counts[1]} "
+        "in the known-good; this is another engine, another cam target, or a cam sensor that "
+        "misses edges: choose a known-good of the same engine"
+    )
+
+
+def _refuse_misfit(
+    subject: Measurement, known_good: Measurement, found: Match, limits: Limits
+) -> None:
+    for cam in found.cams:
+        off = np.abs(cam.residual_deg)
+        if off.max() <= limits.edge_residual_deg:
+            continue
+        others = np.sort(off)[:-2] if len(off) > 4 else np.sort(off)[:-1]
+        role = cam.known_good.role
+        if len(others) >= 2 and others.max() < 0.5 * limits.edge_residual_deg:
+            edge = cam.subject.edges[cam.subject_edges[int(np.argmax(off))]]
+            raise NotMeasurableError(
+                f"{subject.recording.name}: the {edge.edge} edge of the {role} cam at "
+                f"{edge.angle_deg:.1f}° is {off.max():.1f}° off its place while the others agree: "
+                "a damaged cam target, debris on it, or a wrong known-good; look at the target"
+            )
+        raise NotMeasurableError(
+            f"the pattern of the {role} cam does not fit the known-good {known_good.recording.name}"
+            f" (edges are up to {off.max():.1f}° off, {limits.edge_residual_deg:g}° are allowed): "
+            "another engine or another cam target; choose a known-good of the same engine"
+        )
+
+
+def _with_remarks(found: Match) -> Match:
+    remarks = list(found.remarks)
+    for cam in found.cams:
+        mine, theirs = cam.subject.role, cam.known_good.role
+        if _names_clash(mine, theirs):
+            remarks.append(
+                f"channel '{cam.subject.channel}' is named {mine}, but its pattern is that of the "
+                f"{theirs} cam of the known-good: the pattern was believed"
+            )
+        if cam.inverted:
+            remarks.append(f"the {theirs} cam's signal is upside down against the known-good")
+    if found.turn_deg:
+        remarks.append(
+            f"the cycle was turned by {found.turn_deg:g}° so that the patterns lie over each other"
+        )
+    return replace(found, remarks=tuple(remarks))

@@ -1,0 +1,59 @@
+"""Trouble codes that a shift would be expected to set.
+
+Numbers and titles follow the generic lists of SAE J2012 / ISO 15031-6 as seen in public code lists;
+check them against the standard's own list before relying on a title.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from crankwise.model.comparison import CamShift
+
+_CORRELATION = {
+    ("intake", 1): ("P0016", "Crankshaft Position - Camshaft Position Correlation, Bank 1 Sensor A"),
+    ("exhaust", 1): ("P0017", "Crankshaft Position - Camshaft Position Correlation, Bank 1 Sensor B"),
+    ("intake", 2): ("P0018", "Crankshaft Position - Camshaft Position Correlation, Bank 2 Sensor A"),
+    ("exhaust", 2): ("P0019", "Crankshaft Position - Camshaft Position Correlation, Bank 2 Sensor B"),
+}
+_BANK = {
+    1: ("P0008", "Engine Position System Performance, Bank 1"),
+    2: ("P0009", "Engine Position System Performance, Bank 2"),
+}
+_EARLIEST_SHARE = 0.75
+"""Published limits lie between 9 and 15 degrees; from three quarters of their middle on, some
+controllers set a code and others don't."""
+
+
+def expected_codes(cams: Sequence[CamShift], code_limit_deg: float) -> tuple[str, ...]:
+    """One sentence for each code that these shifts bear on.
+
+    Both cams of a bank beyond the limit the same way also concern the bank's code.
+    """
+    sentences: list[str] = []
+    beyond: dict[int, list[float]] = {}
+    for cam in cams:
+        side, bank = _place(cam.role)
+        if (side, bank) not in _CORRELATION:
+            continue
+        number, title = _CORRELATION[side, bank]
+        size = abs(cam.shift_deg)
+        if size >= code_limit_deg:
+            sentences.append(f"{number} ({title}) would be expected at {cam.shift_deg:+.1f}°.")
+            beyond.setdefault(bank, []).append(cam.shift_deg)
+        elif size >= _EARLIEST_SHARE * code_limit_deg:
+            sentences.append(
+                f"{number} ({title}) may or may not be set yet at {cam.shift_deg:+.1f}°."
+            )
+    for bank, shifts in sorted(beyond.items()):
+        if len(shifts) == 2 and shifts[0] * shifts[1] > 0:
+            number, title = _BANK[bank]
+            sentences.append(f"{number} ({title}) would be expected as well.")
+    if not sentences and cams:
+        sentences.append("No correlation code would be expected yet.")
+    return tuple(sentences)
+
+
+def _place(role: str) -> tuple[str, int]:
+    side, _, bank = role.partition("-")
+    return side, int(bank) if bank.isdigit() else 1

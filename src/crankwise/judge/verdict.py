@@ -1,0 +1,218 @@
+"""The verdict: level, reasons, advice, what would change it. Never a bare number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from crankwise.compare.against import Against
+from crankwise.judge.codes import expected_codes
+from crankwise.model.comparison import (
+    CamShift,
+    Cause,
+    HealthyLimits,
+    Level,
+    LimitsInfo,
+    NextCheck,
+    SeparationChange,
+    Verdict,
+)
+from crankwise.model.engine import Engine
+from crankwise.model.finding import Finding
+
+_ORDER: tuple[Level, ...] = ("in-time", "drifting", "worn", "out-of-time")
+_BLOCKING = {
+    "phaser-moving": "a phaser moved during the recording, so this is no base-timing measurement",
+    "wheel-unsure": "the crank wheel is not known for sure",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Quantity:
+    """A change to be judged: of a cam, or of the angle between two."""
+
+    name: str
+    change_deg: float
+    uncertainty_deg: float
+    healthy: HealthyLimits | None
+    words: str
+
+    @property
+    def is_beyond_healthy(self) -> bool:
+        return self.healthy is not None and not self.healthy.contains(self.change_deg)
+
+
+def judge(
+    result: Against,
+    limits: LimitsInfo,
+    causes: Sequence[Cause],
+    check: NextCheck | None,
+    findings: Sequence[Finding],
+    engine: Engine | None,
+) -> Verdict:
+    """Judge a comparison.
+
+    The level is that of the quantity that has moved furthest. A change counts only beyond what
+    healthy engines differ by; from the share of the code limit that the policy names it is
+    ``worn``, from the limit on ``out-of-time``.
+    """
+    quantities = [_of_cam(cam) for cam in result.cams]
+    quantities += [_of_separation(change) for change in result.separations]
+    blocked = _blocked(findings)
+    worst = max(quantities, key=lambda item: (_rank(item, limits), abs(item.change_deg)))
+    level = "not-judged" if blocked else _ORDER[_rank(worst, limits)]
+    return Verdict(
+        level=level,
+        summary=_summary(level, worst, blocked),
+        reasons=tuple(blocked) or _reasons(quantities, limits),
+        advice=_advice(level, causes, check, limits),
+        would_change=_would_change(level, worst, limits),
+        cautions=_cautions(level, engine),
+        codes=expected_codes(result.cams, limits.code_limit_deg),
+    )
+
+
+def _of_cam(cam: CamShift) -> _Quantity:
+    return _Quantity(
+        f"{cam.role} cam", cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words
+    )
+
+
+def _of_separation(change: SeparationChange) -> _Quantity:
+    name = f"angle between {change.between[0]} and {change.between[1]} cam"
+    return _Quantity(
+        name, change.change_deg, change.uncertainty_deg, change.healthy, change.words
+    )
+
+
+def _rank(item: _Quantity, limits: LimitsInfo) -> int:
+    if not item.is_beyond_healthy:
+        return 0
+    if abs(item.change_deg) >= limits.code_limit_deg:
+        return 3
+    return 2 if abs(item.change_deg) >= limits.worn_from_deg else 1
+
+
+def _blocked(findings: Sequence[Finding]) -> list[str]:
+    return [
+        f"{_BLOCKING[item.code]}: {item.text}" for item in findings if item.code in _BLOCKING
+    ]
+
+
+def _summary(level: Level, worst: _Quantity, blocked: Sequence[str]) -> str:
+    if blocked:
+        return f"Not judged: {blocked[0].split(':')[0]}."
+    amount = f"{worst.change_deg:+.1f}° ± {worst.uncertainty_deg:.1f}°"
+    if level == "in-time":
+        return f"The valve timing is where healthy engines have it; most moved the {worst.name}, by {amount}."
+    words = {
+        "drifting": "has moved beyond what healthy engines differ by, but little",
+        "worn": "has moved so far that wear or a fault must be looked for",
+        "out-of-time": "has moved as far as the engine control is expected to tolerate, or further",
+    }
+    return f"The {worst.name} {words[level]}: {amount}."
+
+
+def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, ...]:
+    reasons = [f"{item.words[:1].upper()}{item.words[1:]}." for item in quantities]
+    for item in quantities:
+        if item.healthy is None:
+            continue
+        where = "beyond" if item.is_beyond_healthy else "within"
+        reasons.append(
+            f"The {item.name}: {item.change_deg:+.1f}° ± {item.uncertainty_deg:.1f}° is {where} "
+            f"{item.healthy.low_deg:+.1f}° to {item.healthy.high_deg:+.1f}°, where "
+            f"{item.healthy.coverage:.1%} of healthy engines lie."
+        )
+        if _near(item, limits.code_limit_deg):
+            reasons.append(
+                f"Its uncertainty reaches over the code limit of {limits.code_limit_deg:g}°."
+            )
+        elif _near(item, limits.worn_from_deg):
+            reasons.append(
+                f"Its uncertainty reaches over {limits.worn_from_deg:g}°, from where it counts as "
+                "worn."
+            )
+    reasons.append(f"Limits rest on: {limits.text}.")
+    reasons.append(
+        f"Code limit {limits.code_limit_deg:g}° ({limits.code_limit_source}); worn from "
+        f"{limits.worn_from_deg:.1f}°."
+    )
+    return tuple(reasons)
+
+
+def _near(item: _Quantity, limit_deg: float) -> bool:
+    return abs(abs(item.change_deg) - limit_deg) < item.uncertainty_deg
+
+
+def _advice(
+    level: Level, causes: Sequence[Cause], check: NextCheck | None, limits: LimitsInfo
+) -> tuple[str, ...]:
+    record_again = "Record again with the phaser solenoids unplugged as the maker describes"
+    advice = {
+        "in-time": ["No action for the timing. Keep this measurement for the vehicle's next visit."],
+        "drifting": [
+            "Confirm with a second recording that agrees, then watch it: measure again at the next "
+            "service.",
+        ],
+        "worn": [
+            "Confirm with a second recording that agrees, then look for the cause before it goes "
+            "further.",
+        ],
+        "out-of-time": [
+            "Do not put this off: confirm with a second recording, then open up and look.",
+        ],
+        "not-judged": [f"{record_again}, and mend what the findings name."],
+    }[level]
+    if level in {"drifting", "worn", "out-of-time"}:
+        if limits.basis == "one-other-vehicle":
+            advice.append(
+                "The comparison rests on one other vehicle. A known-good of this very vehicle, or "
+                "more of the family, would say more."
+            )
+        if check is not None:
+            advice.append(f"Next: {check.text}")
+        elif causes:
+            advice.append(f"Likeliest: {causes[0].name}.")
+    advice.append(
+        "Follow the vehicle maker's procedure and the rules of licensed practice; this is a "
+        "measurement, not a repair order. The technician decides."
+    )
+    return tuple(advice)
+
+
+def _would_change(level: Level, worst: _Quantity, limits: LimitsInfo) -> tuple[str, ...]:
+    if level == "not-judged":
+        return ("A recording in which nothing moves would let it be judged.",)
+    changes: list[str] = []
+    if limits.basis != "same-vehicle":
+        changes.append(
+            "A recording of this vehicle from earlier would take the build spread out of it: "
+            "fractions of a degree would then count."
+        )
+    if limits.known_goods < 5 and limits.basis != "same-vehicle":
+        changes.append("More known-goods of the family would narrow or widen the healthy limits.")
+    size = abs(worst.change_deg)
+    if level in {"in-time", "drifting"}:
+        changes.append(f"At {limits.worn_from_deg:.1f}° it would count as worn (now {size:.1f}°).")
+    elif level == "worn":
+        changes.append(
+            f"At {limits.code_limit_deg:g}° it would count as out of time (now {size:.1f}°)."
+        )
+    return tuple(changes)
+
+
+def _cautions(level: Level, engine: Engine | None) -> tuple[str, ...]:
+    if level in {"in-time", "not-judged"}:
+        return ()
+    if engine is not None and engine.interference == "yes":
+        return (
+            "This is an interference engine: if the chain or belt jumps or breaks, pistons can hit "
+            "valves. Never turn crank or cam with the drive off.",
+        )
+    if engine is not None and engine.interference == "no":
+        return ()
+    return (
+        "Whether pistons and valves can meet in this engine is not known here: treat it as an "
+        "interference engine until service information says otherwise.",
+    )

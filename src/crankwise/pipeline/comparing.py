@@ -1,0 +1,224 @@
+"""From a subject and its known-goods to a comparison with causes and verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from crankwise.compare.against import Against, against
+from crankwise.compare.ripple import RippleChange, ripple_change
+from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
+from crankwise.drive.missing import missing
+from crankwise.errors import UsageError
+from crankwise.judge.code_limit import code_limit
+from crankwise.judge.policy import load_policy
+from crankwise.judge.repair import repair_check
+from crankwise.judge.verdict import judge
+from crankwise.model.comparison import Comparison, LimitsInfo, RippleShift, SideInfo
+from crankwise.model.engine import Engine
+from crankwise.model.finding import Finding, Step
+from crankwise.model.measurement import Measurement
+from crankwise.model.policy import Policy
+
+_CARRIED = {
+    "phaser-moving",
+    "wheel-unsure",
+    "wheel-learned",
+    "few-crank-teeth",
+    "damaged-tooth",
+    "too-short",
+    "wide-scatter",
+    "sampled-slowly",
+    "above-idle",
+    "parking-not-shown",
+}
+"""Findings of a recording that bear on what a comparison of it is worth."""
+_ODD_EDGES = 0.001
+
+
+def compare(
+    subject: Measurement,
+    known_goods: Sequence[Measurement],
+    *,
+    engine: Engine | None = None,
+    policy: Policy | None = None,
+    same_vehicle: bool = False,
+    service_limit_deg: float | None = None,
+    before: Measurement | None = None,
+) -> Comparison:
+    """Compare a measurement with one or many known-goods, and judge it.
+
+    Parameters
+    ----------
+    subject : Measurement
+    known_goods : sequence of Measurement
+        At least one.
+    engine : Engine, optional
+        What is known of the engine; each missing item narrows what can be said.
+    policy : Policy, optional
+        The built-in policy if not given.
+    same_vehicle : bool
+        The known-goods are this very vehicle at an earlier time.
+    service_limit_deg : float, optional
+        A limit from service information, crank degrees; replaces the policy's code limit.
+    before : Measurement, optional
+        The engine before a repair, if the subject was recorded after it.
+
+    Raises
+    ------
+    UsageError
+        No known-good, or a limit that is not positive.
+    NotMeasurableError
+        Wrong engine, wrong wheel, damaged target: says which and why.
+    """
+    if not known_goods:
+        raise UsageError("a comparison needs at least one known-good; give it with --reference")
+    if service_limit_deg is not None and not 0 < service_limit_deg < 180:
+        raise UsageError("the limit from service information must lie between 0° and 180°")
+    rules = policy or load_policy(None)
+    result = against(subject, known_goods, policy=rules, same_vehicle=same_vehicle)
+    first = _first_used(known_goods, result)
+    ripple = ripple_change(
+        subject,
+        first,
+        turn_deg=result.match.turn_deg + result.match.edge_deg,
+        idle_deg=rules.spread.ripple_idle_deg,
+        starter_deg=rules.spread.ripple_starter_deg,
+    )
+    causes = rank_causes(_evidence(subject, result, ripple), engine, rules)
+    limit = code_limit(engine, rules, service_limit_deg)
+    basis = result.cams[0].healthy
+    assert basis is not None  # noqa: S101  (every cam has a reference)
+    limits = LimitsInfo(
+        basis=basis.basis,
+        text=basis.text,
+        code_limit_deg=limit.degrees,
+        code_limit_source=limit.source,
+        worn_from_deg=limit.degrees * rules.limits.worn_share,
+        known_goods=basis.known_goods,
+    )
+    findings = _findings(subject, known_goods, result, engine)
+    check = next_check(causes, rules)
+    draft = Comparison(
+        subject=_side(subject, ()),
+        known_goods=tuple(_side(item, result.set_aside) for item in known_goods),
+        cams=result.cams,
+        separations=result.separations,
+        ripple=_ripple_words(ripple),
+        limits=limits,
+        causes=causes,
+        next_check=check,
+        verdict=judge(result, limits, causes, check, findings, engine),
+        findings=findings,
+        history=(Step("compare", {"known_goods": len(known_goods), "same_vehicle": same_vehicle}),),
+    )
+    if before is None:
+        return draft
+    earlier = against(before, known_goods, policy=rules, same_vehicle=same_vehicle)
+    return replace(draft, repair=repair_check(draft, earlier.cams))
+
+
+def _first_used(known_goods: Sequence[Measurement], result: Against) -> Measurement:
+    channel = result.match.cams[0].known_good
+    return next(item for item in known_goods if any(cam is channel for cam in item.cams))
+
+
+def _evidence(
+    subject: Measurement, result: Against, ripple: RippleChange | None
+) -> CauseEvidence:
+    ratios = [np.nan if cam.scatter_ratio is None else cam.scatter_ratio for cam in result.cams]
+    pairs = [result.pairs[cam.role].match for cam in result.cams]
+    mine = min(min(edge.count for edge in pair.subject.edges) for pair in pairs)
+    theirs = min(min(edge.count for edge in pair.known_good.edges) for pair in pairs)
+    del subject
+    return CauseEvidence(
+        roles=result.roles,
+        shifts_deg=np.array([cam.shift_deg for cam in result.cams]),
+        measurement_cov=result.measurement_cov,
+        build_cov=result.build_cov,
+        scatter_ratio=np.array(ratios, dtype=np.float64),
+        scatter_dof=(max(mine - 1.0, 1.0), max(theirs - 1.0, 1.0)),
+        moving_deg=np.array([pair.subject.moving_deg for pair in pairs]),
+        ripple_shift_deg=ripple.shift_deg if ripple else None,
+        ripple_standard_deg=ripple.standard_deg if ripple else None,
+    )
+
+
+def _side(measurement: Measurement, set_aside: tuple[str, ...]) -> SideInfo:
+    return SideInfo(
+        name=measurement.recording.name,
+        sha256=measurement.recording.sha256,
+        speed_rpm=measurement.crank.speed_rpm,
+        wheel=measurement.crank.wheel,
+        timing_edge=measurement.crank.timing_edge,
+        set_aside=measurement.recording.name in set_aside,
+    )
+
+
+def _ripple_words(ripple: RippleChange | None) -> RippleShift | None:
+    if ripple is None:
+        return None
+    expanded = 1.96 * ripple.standard_deg
+    if abs(ripple.shift_deg) <= expanded:
+        words = (
+            f"the crank's own speed ripple sits at the gap as in the known-good (within ± "
+            f"{expanded:.1f}°): the crank target has not visibly moved"
+        )
+    else:
+        words = (
+            f"the crank's own speed ripple moved by {ripple.shift_deg:+.1f}° ± {expanded:.1f}° "
+            "against the gap: the crank target or its sensor may have moved"
+        )
+    return RippleShift(ripple.order, ripple.shift_deg, expanded, words)
+
+
+def _findings(
+    subject: Measurement,
+    known_goods: Sequence[Measurement],
+    result: Against,
+    engine: Engine | None,
+) -> tuple[Finding, ...]:
+    found = [Finding("matched", "note", f"{_upper(text)}.") for text in result.match.remarks]
+    found += [
+        Finding("known-good-left-out", "caution", f"A known-good was left out: {reason}.")
+        for reason in result.misfits
+    ]
+    remarks = {text for ref in result.references.values() for text in ref.remarks}
+    found += [Finding("known-goods", "note", text) for text in sorted(remarks)]
+    for cam in result.cams:
+        if cam.consistency < _ODD_EDGES:
+            worst = max(cam.edges, key=lambda edge: abs(edge.residual_deg))
+            found.append(
+                Finding(
+                    "edges-disagree",
+                    "caution",
+                    f"The edges of the {cam.role} cam do not move alike: the {worst.edge} edge at "
+                    f"{worst.known_good_deg:.1f}° is {worst.residual_deg:+.1f}° off the others. "
+                    "Look at the cam target and compare with another known-good.",
+                )
+            )
+    found += [item for item in subject.findings if item.code in _CARRIED]
+    for known_good in known_goods:
+        found += [
+            Finding(item.code, item.level, f"Known-good {known_good.recording.name}: {item.text}")
+            for item in known_good.findings
+            if item.code in _CARRIED - {"parking-not-shown", "above-idle"}
+        ]
+    if engine is None:
+        found.append(
+            Finding(
+                "no-engine-file",
+                "note",
+                "No engine file was given: shifts can't be turned into chain elongation or sprocket "
+                "teeth, and causes are told apart less well.",
+            )
+        )
+    else:
+        found += [Finding("engine-file", "note", text) for text in missing(engine)]
+    return tuple(found)
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
