@@ -19,7 +19,7 @@ SPEC = replace(
     scope=ScopeSpec(duration_s=1.5, interval_s=2e-5, range_v=10.0, bits=12, noise_v=0.02),
 )
 NAMES = ("crank", "intake", "exhaust")
-law = settings(max_examples=12, deadline=None, derandomize=True)
+law = settings(max_examples=9, deadline=None, derandomize=True)
 
 
 @cache
