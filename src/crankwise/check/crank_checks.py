@@ -63,7 +63,7 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
     spread = 1.482602 * float(np.median(np.abs(error)))
     limit = max(_DAMAGE_DEG, _DAMAGE_TIMES * spread)
     steps = np.asarray(context.crank.intervals_deg)
-    for tooth in np.flatnonzero(np.abs(error) > limit):
+    for tooth in _lone(np.abs(error), limit):
         # Coils see the teeth on both sides of a gap out of place; that is no damage.
         beside_gap = max(steps[tooth], steps[tooth - 1]) > 1.5 * context.crank.pitch_deg
         if lost[tooth] > _MISSING_SHARE or (beside_gap and context.crank.sensor != "hall"):
@@ -75,6 +75,20 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
             f"Crank tooth {tooth + 1} of {count} after the zero comes {abs(error[tooth]):.1f}° "
             f"{side} every revolution (others scatter by {spread:.2f}°): look for a bent tooth.",
         )
+
+
+def _lone(size: np.ndarray, limit: float) -> list[int]:
+    """Largest of each group of neighbouring teeth over the limit: one bad tooth pulls the curve,
+    and with it the teeth beside it, out of place."""
+    chosen: list[int] = []
+    for tooth in np.argsort(-size):
+        near = [
+            abs((int(tooth) - other + len(size) // 2) % len(size) - len(size) // 2)
+            for other in chosen
+        ]
+        if size[tooth] > limit and all(apart > 2 for apart in near):
+            chosen.append(int(tooth))
+    return sorted(chosen)
 
 
 def _lost_share(context: CheckContext) -> np.ndarray:
@@ -92,8 +106,9 @@ def teeth_lost(context: CheckContext) -> Iterator[Finding]:
     """Edges missing or added here and there."""
     rejected = context.crank.rejected
     lost = _lost_share(context)
-    steady = round(float(lost[lost > _MISSING_SHARE].sum()) * context.crank.revolutions)
-    missing = max(rejected.missing - steady, 0)
+    # What is missing in most turns is told as a damaged tooth, not as a stray loss.
+    steady = float(lost[lost > _MISSING_SHARE].sum()) * (context.crank.revolutions + 1)
+    missing = max(rejected.missing - int(np.ceil(steady)), 0)
     if missing == 0 and rejected.extra == 0:
         return
     yield Finding(

@@ -87,12 +87,13 @@ def _lasts_for_a_time(cam: CamAngles, pattern: Sequence[Cluster]) -> bool:
     means = np.array([float(np.mean(pulse[1])) for pulse in pulses])
     if len(width_s) < 6 or means.max() > 1.6 * means.min():
         return False
-    in_time = float(np.std(np.log(np.maximum(width_s, 1e-9))))
-    in_angle = float(np.std(np.log(np.maximum(width_deg, 1e-9))))
-    resolution = (
-        2.0 * float(np.median(cam.edges.standard_uncertainty_s)) / float(np.median(width_s))
+    resolution = np.sqrt(2.0) * float(
+        np.median(cam.edges.standard_uncertainty_s) / np.median(width_s)
     )
-    return in_angle > 2.0 * resolution and in_time < _RATHER_TIME * in_angle
+    # What sampling alone scatters says nothing about either.
+    in_time = np.sqrt(max(float(np.var(np.log(np.maximum(width_s, 1e-9)))) - resolution**2, 0.0))
+    in_angle = np.sqrt(max(float(np.var(np.log(np.maximum(width_deg, 1e-9)))) - resolution**2, 0.0))
+    return bool(in_angle > resolution and in_time < _RATHER_TIME * in_angle)
 
 
 def _pulses(pattern: Sequence[Cluster]) -> list[tuple[FloatArray, FloatArray]]:

@@ -74,7 +74,7 @@ def followed(
     ]
     tried = sorted(tried, key=lambda item: item.cost_an_edge)
     good = [item for item in tried if _is_plausible(item)]
-    if not good or good[0] is not tried[0]:
+    if not good:
         return ordered
     best = good[0]
     lead = _CHEAPER_A_TURN / best.score.wheel.teeth_per_rev
