@@ -290,6 +290,16 @@ def _of_unknown_drive(roles: tuple[str, ...]) -> Iterator[Signature]:
         about="A longer strand makes cams late and never early; the path isn't known",
     )
     for name, moved in groups.items():
+        if len(moved) > 1:
+            yield Signature(
+                fault="elongated",
+                key=f"elongated:unknown drive:{name}",
+                name=f"timing drive elongated or its guide worn ({name} alike)",
+                sizes=(_growth_deg(f"lag before {name}", moved),),
+                scatter_factor=dict.fromkeys(moved, ELONGATED_SCATTER),
+                about="A longer strand before several cams makes them late alike, never early",
+            )
+    for name, moved in groups.items():
         yield Signature(
             fault="jumped",
             key=f"jumped:unknown drive:{name}",

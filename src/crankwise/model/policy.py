@@ -23,6 +23,9 @@ HEALTHY, WRONG_REFERENCE, NONE_OF_THESE = "healthy", "wrong-reference", "none-of
 CAUSES = (HEALTHY, *FAULTS, WRONG_REFERENCE, NONE_OF_THESE)
 """Kinds of cause that have a prior."""
 
+OTHER_PAIRS = "two-faults"
+"""Key of all pairs of faults that aren't worth a line of their own."""
+
 
 @dataclass(frozen=True, slots=True)
 class LimitPolicy:
@@ -89,7 +92,7 @@ class CausePolicy:
         For each of :data:`CAUSES`, in any unit: only their ratios matter. That of a kind of fault
         is shared out evenly over the places where the engine can have it.
     pair_factor : float
-        By how much two faults at once are likelier than chance alone would have it.
+        Probability of two faults at once over the product of their priors.
     scatter_spread : float
         Standard deviation of the logarithm of the scatter ratio about what a fault hints at.
     scatter_spread_unknown : float
