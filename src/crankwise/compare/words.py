@@ -16,6 +16,16 @@ def direction(shift_deg: float, uncertainty_deg: float) -> Direction:
     return "retarded" if shift_deg > 0 else "advanced"
 
 
+def signed(value_deg: float) -> str:
+    """A change with its sign and one decimal; nought has no sign.
+
+    >>> signed(-0.04), signed(3.56), signed(-2.0)
+    ('0.0°', '+3.6°', '-2.0°')
+    """
+    text = f"{value_deg:+.1f}"
+    return "0.0°" if text in {"+0.0", "-0.0"} else f"{text}°"
+
+
 def shift_in_words(
     role: str, *, shift_deg: float, uncertainty_deg: float, subject: str, known_good: str
 ) -> str:

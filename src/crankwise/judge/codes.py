@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from crankwise.compare.words import signed
 from crankwise.model.comparison import CamShift
 
 _CORRELATION = {
@@ -39,11 +40,11 @@ def expected_codes(cams: Sequence[CamShift], code_limit_deg: float) -> tuple[str
         number, title = _CORRELATION[side, bank]
         size = abs(cam.shift_deg)
         if size >= code_limit_deg:
-            sentences.append(f"{number} ({title}) would be expected at {cam.shift_deg:+.1f}°.")
+            sentences.append(f"{number} ({title}) would be expected at {signed(cam.shift_deg)}.")
             beyond.setdefault(bank, []).append(cam.shift_deg)
         elif size >= _EARLIEST_SHARE * code_limit_deg:
             sentences.append(
-                f"{number} ({title}) may or may not be set yet at {cam.shift_deg:+.1f}°."
+                f"{number} ({title}) may or may not be set yet at {signed(cam.shift_deg)}."
             )
     for bank, shifts in sorted(beyond.items()):
         if len(shifts) == 2 and shifts[0] * shifts[1] > 0:

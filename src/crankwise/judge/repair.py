@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from crankwise.compare.words import signed
 from crankwise.model.comparison import CamShift, Comparison, RepairCheck
 
 _SPOILING = {
@@ -29,8 +30,8 @@ def repair_check(after: Comparison, before: tuple[CamShift, ...]) -> RepairCheck
     earlier = {cam.role: cam for cam in before}
     for cam in after.cams:
         was = earlier.get(cam.role)
-        then = f"{was.shift_deg:+.1f}° ± {was.uncertainty_deg:.1f}°" if was else "not measured"
-        now = f"{cam.shift_deg:+.1f}° ± {cam.uncertainty_deg:.1f}°"
+        then = f"{signed(was.shift_deg)} ± {was.uncertainty_deg:.1f}°" if was else "not measured"
+        now = f"{signed(cam.shift_deg)} ± {cam.uncertainty_deg:.1f}°"
         inside = cam.healthy is None or cam.healthy.contains(cam.shift_deg)
         place = "within" if inside else "still beyond"
         remains.append(f"{cam.role} cam: before {then}, now {now}, {place} the healthy limits")

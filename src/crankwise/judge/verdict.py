@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from crankwise.compare.against import Against
+from crankwise.compare.words import signed
 from crankwise.judge.codes import expected_codes
 from crankwise.model.comparison import (
     CamShift,
@@ -102,9 +103,12 @@ def _blocked(findings: Sequence[Finding]) -> list[str]:
 def _summary(level: Level, worst: _Quantity, blocked: Sequence[str]) -> str:
     if blocked:
         return f"Not judged: {blocked[0].split(':')[0]}."
-    amount = f"{worst.change_deg:+.1f}° ± {worst.uncertainty_deg:.1f}°"
+    amount = f"{signed(worst.change_deg)} ± {worst.uncertainty_deg:.1f}°"
     if level == "in-time":
-        return f"The valve timing is where healthy engines have it; most moved the {worst.name}, by {amount}."
+        return (
+            f"The valve timing is where healthy engines have it; the {worst.name} is furthest off, "
+            f"by {amount}."
+        )
     words = {
         "drifting": "has moved beyond what healthy engines differ by, but little",
         "worn": "has moved so far that wear or a fault must be looked for",
@@ -120,8 +124,8 @@ def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, 
             continue
         where = "beyond" if item.is_beyond_healthy else "within"
         reasons.append(
-            f"The {item.name}: {item.change_deg:+.1f}° ± {item.uncertainty_deg:.1f}° is {where} "
-            f"{item.healthy.low_deg:+.1f}° to {item.healthy.high_deg:+.1f}°, where "
+            f"The {item.name}: {signed(item.change_deg)} ± {item.uncertainty_deg:.1f}° is {where} "
+            f"{signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
             f"{item.healthy.coverage:.1%} of healthy engines lie."
         )
         if _near(item, limits.code_limit_deg):

@@ -57,10 +57,15 @@ def t20(
     intake_deg: float = 0.0,
     scatter_deg: float = 0.10,
     slack_deg: float = 0.10,
+    exhaust_looseness: float = 1.0,
     vehicle: str = "Tarn T20",
     mileage: int = 0,
 ) -> SimulationSpec:
-    """Build a Tarn T20 at idle with its phasers parked; shifts positive is later."""
+    """Build a Tarn T20 at idle with its phasers parked; shifts positive is later.
+
+    ``exhaust_looseness`` scales scatter and slack of the exhaust cam, which sits before the guide
+    between the cams.
+    """
     cams = tuple(
         CamSpec(
             role=role,
@@ -68,13 +73,13 @@ def t20(
             teeth=teeth,
             sensor=CAM_HALL,
             shift_deg=shift,
-            scatter_deg=scatter_deg,
-            slack_deg=slack_deg,
+            scatter_deg=scatter_deg * loose,
+            slack_deg=slack_deg * loose,
             tooth_error_deg=0.25,
         )
-        for role, teeth, shift in (
-            ("intake", T20_INTAKE_TEETH, intake_deg),
-            ("exhaust", T20_EXHAUST_TEETH, exhaust_deg),
+        for role, teeth, shift, loose in (
+            ("intake", T20_INTAKE_TEETH, intake_deg, 1.0),
+            ("exhaust", T20_EXHAUST_TEETH, exhaust_deg, exhaust_looseness),
         )
     )
     return SimulationSpec(
@@ -179,7 +184,8 @@ def _all() -> dict[str, SimulationSpec]:
         exhaust_deg=0.6,
         intake_deg=4.2,
         scatter_deg=0.35,
-        slack_deg=0.6,
+        slack_deg=0.5,
+        exhaust_looseness=0.35,
         mileage=98_400,
     )
     stretched = t20(
@@ -218,7 +224,8 @@ def _all() -> dict[str, SimulationSpec]:
             exhaust_deg=-0.22 + 0.6,
             intake_deg=-0.41 + 4.2,
             scatter_deg=0.35,
-            slack_deg=0.6,
+            slack_deg=0.5,
+            exhaust_looseness=0.35,
             vehicle="van-6",
             mileage=98_400,
         )
