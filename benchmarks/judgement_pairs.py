@@ -1,4 +1,4 @@
-"""Pairs of recordings for judging the judgement: simulated whole, or drawn at the level of shifts."""
+"""Pairs of recordings to judge the judgement by: simulated whole, or drawn as shifts."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def base_measurement() -> Measurement:
     """One clean idle recording, measured: the pattern that drawn vehicles vary."""
     setup = Setup(
         "60-2",
-        False,  # noqa: FBT003
+        False,
         SpeedSpec("idle", 750.0, wander_rpm=5.0),
         ScopeSpec(duration_s=3.0, interval_s=1e-5, range_v=10.0, bits=12, noise_v=0.02),
     )

@@ -20,9 +20,7 @@ _LEAST_SPAN = 0.3
 _MIN_CYCLES = 8
 
 
-def sensor_delay_s(
-    pattern: Sequence[Cluster], crank: CrankAngle
-) -> tuple[float, float] | None:
+def sensor_delay_s(pattern: Sequence[Cluster], crank: CrankAngle) -> tuple[float, float] | None:
     """Delay of a cam sensor against the crank's, and its expanded uncertainty (95 %), seconds.
 
     None where the speed hardly changed or there are few cycles. Ordinary least squares of the

@@ -48,7 +48,7 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
     """A tooth that is missing turn after turn, or far out of place."""
     count = context.crank.teeth_per_rev
     lost = _lost_share(context)
-    for tooth in np.flatnonzero(lost > _MISSING_SHARE):
+    for tooth in np.flatnonzero(lost > _MISSING_SHARE).tolist():
         yield Finding(
             "damaged-tooth",
             "fault",
@@ -78,16 +78,16 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
 
 
 def _lone(size: np.ndarray, limit: float) -> list[int]:
-    """Largest of each group of neighbouring teeth over the limit: one bad tooth pulls the curve,
-    and with it the teeth beside it, out of place."""
+    """Largest of each group of neighbouring teeth over the limit.
+
+    One bad tooth pulls the curve, and with it the teeth beside it, out of place.
+    """
     chosen: list[int] = []
-    for tooth in np.argsort(-size):
-        near = [
-            abs((int(tooth) - other + len(size) // 2) % len(size) - len(size) // 2)
-            for other in chosen
-        ]
+    half = len(size) // 2
+    for tooth in np.argsort(-size).tolist():
+        near = [abs((tooth - other + half) % len(size) - half) for other in chosen]
         if size[tooth] > limit and all(apart > 2 for apart in near):
-            chosen.append(int(tooth))
+            chosen.append(tooth)
     return sorted(chosen)
 
 

@@ -114,8 +114,9 @@ def match(subject: Measurement, known_good: Measurement, limits: Limits) -> Matc
                 continue
             cost, cams = tried
             if best is None or cost < best[0]:
-                best = cost, Match(
-                    cams, float(turn), flank.turn_deg, flank.standard_deg, flank.remarks
+                best = (
+                    cost,
+                    Match(cams, float(turn), flank.turn_deg, flank.standard_deg, flank.remarks),
                 )
     if best is None:
         raise NotMeasurableError(_why_not(subject, known_good))
@@ -137,8 +138,10 @@ def _same_wheel(subject: CrankMeasurement, known_good: CrankMeasurement) -> None
 
 @dataclass(frozen=True, slots=True)
 class _Flank:
-    """Angle that takes the subject to the known-good's flank of the crank teeth, how well it is
-    known (standard uncertainty), and what to say of it."""
+    """Angle that takes the subject to the known-good's flank of the crank teeth.
+
+    With how well it is known (standard uncertainty), and what to say of it.
+    """
 
     turn_deg: float = 0.0
     standard_deg: float = 0.0
@@ -222,7 +225,9 @@ def _assignments(
             yield tuple(zip(chosen, known_good, strict=True))
 
 
-def _try(pairs: _Pairs, turn_deg: float, limits: Limits) -> tuple[float, tuple[CamMatch, ...]] | None:
+def _try(
+    pairs: _Pairs, turn_deg: float, limits: Limits
+) -> tuple[float, tuple[CamMatch, ...]] | None:
     total = 0.0
     found: list[CamMatch] = []
     for subject, known_good in pairs:
@@ -265,8 +270,12 @@ def _best_lay(
         centre = difference[0]
         difference = centre + wrap_signed_deg(difference - centre)
         tried = CamMatch(
-            subject, known_good, tuple(int(i) for i in index), tuple(range(count)),
-            difference, inverted,
+            subject,
+            known_good,
+            tuple(int(i) for i in index),
+            tuple(range(count)),
+            difference,
+            inverted,
         )
         if abs(tried.shift_deg) > limits.largest_shift_deg:
             continue

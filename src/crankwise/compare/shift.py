@@ -149,13 +149,13 @@ def _side_budget(cam: CamMeasurement, side: str, *, keep_teeth: bool) -> list[Co
     teeth = _mean_square(cam, lambda line: line.source == TOOTH_SPACING) / count
     rest = _mean_square(cam, lambda line: line.source not in {SCATTER, TOOTH_SPACING})
     lines = [
-        Contribution(f"scatter of the cam, {side}", float(np.sqrt(common + own)), "A", cycles - 1.0),
+        Contribution(
+            f"scatter of the cam, {side}", float(np.sqrt(common + own)), "A", cycles - 1.0
+        ),
         Contribution(f"{CURVE}, {side}", float(np.sqrt(rest)), "B", None),
     ]
     if keep_teeth:
-        lines.append(
-            Contribution(f"crank tooth spacing, {side}", float(np.sqrt(teeth)), "B", None)
-        )
+        lines.append(Contribution(f"crank tooth spacing, {side}", float(np.sqrt(teeth)), "B", None))
     return lines
 
 

@@ -17,9 +17,7 @@ class CodeLimit:
     source: str
 
 
-def code_limit(
-    engine: Engine | None, policy: Policy, service_limit_deg: float | None
-) -> CodeLimit:
+def code_limit(engine: Engine | None, policy: Policy, service_limit_deg: float | None) -> CodeLimit:
     """Limit to judge by: typed in, from the engine file, a sprocket tooth, or the policy's.
 
     A figure from service information goes before everything. One tooth of the cam sprocket is a

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from crankwise.compare.words import signed
 from crankwise.model.comparison import CamShift
 
+_TITLE = "Crankshaft Position - Camshaft Position Correlation"
 _CORRELATION = {
-    ("intake", 1): ("P0016", "Crankshaft Position - Camshaft Position Correlation, Bank 1 Sensor A"),
-    ("exhaust", 1): ("P0017", "Crankshaft Position - Camshaft Position Correlation, Bank 1 Sensor B"),
-    ("intake", 2): ("P0018", "Crankshaft Position - Camshaft Position Correlation, Bank 2 Sensor A"),
-    ("exhaust", 2): ("P0019", "Crankshaft Position - Camshaft Position Correlation, Bank 2 Sensor B"),
+    ("intake", 1): ("P0016", f"{_TITLE}, Bank 1 Sensor A"),
+    ("exhaust", 1): ("P0017", f"{_TITLE}, Bank 1 Sensor B"),
+    ("intake", 2): ("P0018", f"{_TITLE}, Bank 2 Sensor A"),
+    ("exhaust", 2): ("P0019", f"{_TITLE}, Bank 2 Sensor B"),
 }
 _BANK = {
     1: ("P0008", "Engine Position System Performance, Bank 1"),

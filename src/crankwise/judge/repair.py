@@ -1,4 +1,4 @@
-"""Is the repair right, what remains, and may the result become a known-good?"""
+"""Whether a repair is right, what remains, and whether the result may become a known-good."""
 
 from __future__ import annotations
 

@@ -46,6 +46,7 @@ class _Quantity:
 def judge(
     result: Against,
     limits: LimitsInfo,
+    *,
     causes: Sequence[Cause],
     check: NextCheck | None,
     findings: Sequence[Finding],
@@ -74,16 +75,12 @@ def judge(
 
 
 def _of_cam(cam: CamShift) -> _Quantity:
-    return _Quantity(
-        f"{cam.role} cam", cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words
-    )
+    return _Quantity(f"{cam.role} cam", cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
 
 
 def _of_separation(change: SeparationChange) -> _Quantity:
     name = f"angle between {change.between[0]} and {change.between[1]} cam"
-    return _Quantity(
-        name, change.change_deg, change.uncertainty_deg, change.healthy, change.words
-    )
+    return _Quantity(name, change.change_deg, change.uncertainty_deg, change.healthy, change.words)
 
 
 def _rank(item: _Quantity, limits: LimitsInfo) -> int:
@@ -95,9 +92,7 @@ def _rank(item: _Quantity, limits: LimitsInfo) -> int:
 
 
 def _blocked(findings: Sequence[Finding]) -> list[str]:
-    return [
-        f"{_BLOCKING[item.code]}: {item.text}" for item in findings if item.code in _BLOCKING
-    ]
+    return [f"{_BLOCKING[item.code]}: {item.text}" for item in findings if item.code in _BLOCKING]
 
 
 def _summary(level: Level, worst: _Quantity, blocked: Sequence[str]) -> str:
@@ -153,21 +148,22 @@ def _advice(
     level: Level, causes: Sequence[Cause], check: NextCheck | None, limits: LimitsInfo
 ) -> tuple[str, ...]:
     record_again = "Record again with the phaser solenoids unplugged as the maker describes"
-    advice = {
-        "in-time": ["No action for the timing. Keep this measurement for the vehicle's next visit."],
-        "drifting": [
+    first: dict[Level, str] = {
+        "in-time": "No action for the timing. Keep this measurement for the vehicle's next visit.",
+        "drifting": (
             "Confirm with a second recording that agrees, then watch it: measure again at the next "
-            "service.",
-        ],
-        "worn": [
+            "service."
+        ),
+        "worn": (
             "Confirm with a second recording that agrees, then look for the cause before it goes "
-            "further.",
-        ],
-        "out-of-time": [
-            "Do not put this off: confirm with a second recording, then open up and look.",
-        ],
-        "not-judged": [f"{record_again}, and mend what the findings name."],
-    }[level]
+            "further."
+        ),
+        "out-of-time": (
+            "Do not put this off: confirm with a second recording, then open up and look."
+        ),
+        "not-judged": f"{record_again}, and mend what the findings name.",
+    }
+    advice = [first[level]]
     if level in {"drifting", "worn", "out-of-time"}:
         if limits.basis == "one-other-vehicle":
             advice.append(
@@ -210,13 +206,15 @@ def _cautions(level: Level, engine: Engine | None) -> tuple[str, ...]:
     if level in {"in-time", "not-judged"}:
         return ()
     if engine is not None and engine.interference == "yes":
-        return (
+        danger = (
             "This is an interference engine: if the chain or belt jumps or breaks, pistons can hit "
-            "valves. Never turn crank or cam with the drive off.",
+            "valves. Never turn crank or cam with the drive off."
         )
+        return (danger,)
     if engine is not None and engine.interference == "no":
         return ()
-    return (
+    unknown = (
         "Whether pistons and valves can meet in this engine is not known here: treat it as an "
-        "interference engine until service information says otherwise.",
+        "interference engine until service information says otherwise."
     )
+    return (unknown,)

@@ -221,7 +221,7 @@ class CamMeasurement:
     nothing tells; ``cycles`` the number of full cycles seen; ``moving_deg`` the range over
     which the whole pattern moved during the recording beyond its scatter (0 if it stood still);
     ``common_scatter_deg`` the standard deviation of the movement common to all edges of the cam.
-    
+
     ``delay_s`` is how much later than the crank's the cam sensor answers, with its expanded
     uncertainty, estimated where the recording holds speeds different enough; else ``None``.
     """

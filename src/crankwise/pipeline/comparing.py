@@ -87,7 +87,7 @@ def compare(
         idle_deg=rules.spread.ripple_idle_deg,
         starter_deg=rules.spread.ripple_starter_deg,
     )
-    causes = rank_causes(_evidence(subject, result, ripple), engine, rules)
+    causes = rank_causes(_evidence(result, ripple), engine, rules)
     limit = code_limit(engine, rules, service_limit_deg)
     basis = result.cams[0].healthy
     assert basis is not None  # noqa: S101  (every cam has a reference)
@@ -110,7 +110,7 @@ def compare(
         limits=limits,
         causes=causes,
         next_check=check,
-        verdict=judge(result, limits, causes, check, findings, engine),
+        verdict=judge(result, limits, causes=causes, check=check, findings=findings, engine=engine),
         findings=findings,
         history=(Step("compare", {"known_goods": len(known_goods), "same_vehicle": same_vehicle}),),
     )
@@ -125,14 +125,11 @@ def _first_used(known_goods: Sequence[Measurement], result: Against) -> Measurem
     return next(item for item in known_goods if any(cam is channel for cam in item.cams))
 
 
-def _evidence(
-    subject: Measurement, result: Against, ripple: RippleChange | None
-) -> CauseEvidence:
+def _evidence(result: Against, ripple: RippleChange | None) -> CauseEvidence:
     ratios = [np.nan if cam.scatter_ratio is None else cam.scatter_ratio for cam in result.cams]
     pairs = [result.pairs[cam.role].match for cam in result.cams]
     mine = min(min(edge.count for edge in pair.subject.edges) for pair in pairs)
     theirs = min(min(edge.count for edge in pair.known_good.edges) for pair in pairs)
-    del subject
     return CauseEvidence(
         roles=result.roles,
         shifts_deg=np.array([cam.shift_deg for cam in result.cams]),
@@ -211,8 +208,8 @@ def _findings(
             Finding(
                 "no-engine-file",
                 "note",
-                "No engine file was given: shifts can't be turned into chain elongation or sprocket "
-                "teeth, and causes are told apart less well.",
+                "No engine file was given: shifts can't be turned into chain elongation or "
+                "sprocket teeth, and causes are told apart less well.",
             )
         )
     else:
