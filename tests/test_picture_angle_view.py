@@ -13,7 +13,7 @@ import pytest
 from crankwise import document
 from crankwise.errors import MissingPackageError, UsageError
 from crankwise.picture import angle_view, crank_lane, png, save_picture, style, svg
-from crankwise.picture.angle_view import zoom_windows
+from crankwise.picture.panels import zoom_windows
 from crankwise.picture.layout import Axis, text_width
 
 INPUTS = Path(__file__).parent / "snapshots" / "inputs"
@@ -188,7 +188,7 @@ def test_without_a_gap_teeth_are_counted_onward(t20):
     ],
 )
 def test_a_closer_look_is_taken_where_edges_are_near_a_gap(t20, angles, windows):
-    assert zoom_windows(with_angles(t20, angles)) == windows
+    assert zoom_windows(angles, t20.crank) == windows
 
 
 def test_bank_two_has_open_markers_and_unknown_cams_are_plum(v6):

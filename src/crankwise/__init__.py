@@ -1,6 +1,7 @@
 """Valve timing in crank degrees from crankshaft and camshaft sensor recordings.
 
 ``import crankwise as cw; m = cw.measure(cw.read("van.csv"))``
+``c = cw.compare(m, [cw.load("known-good.json")]); c.verdict``
 """
 
 from __future__ import annotations
@@ -9,15 +10,31 @@ from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
 
-__all__ = ["__version__", "load", "measure", "read", "save"]
+__all__ = [
+    "__version__",
+    "compare",
+    "load",
+    "load_comparison",
+    "load_engine",
+    "load_policy",
+    "measure",
+    "read",
+    "save",
+]
 
 if TYPE_CHECKING:
-    from crankwise.document import load, save
-    from crankwise.pipeline import measure
+    from crankwise.document import load, load_comparison, save
+    from crankwise.drive.engine_file import load_engine
+    from crankwise.judge.policy import load_policy
+    from crankwise.pipeline import compare, measure
     from crankwise.readers import read
 
 _HOME = {
+    "compare": "crankwise.pipeline",
     "load": "crankwise.document",
+    "load_comparison": "crankwise.document",
+    "load_engine": "crankwise.drive.engine_file",
+    "load_policy": "crankwise.judge.policy",
     "measure": "crankwise.pipeline",
     "read": "crankwise.readers",
     "save": "crankwise.document",

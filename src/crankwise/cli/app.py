@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from crankwise import __version__
-from crankwise.cli import demo, measure, simulate
+from crankwise.cli import compare, demo, measure, simulate
 from crankwise.cli.guard import guarded
 from crankwise.cli.options import Lang, Quiet, Shared
 
@@ -46,6 +46,7 @@ def root(
     ctx.obj = Shared(lang=lang or "en", quiet=quiet)
 
 
+app.command("compare")(guarded(compare.compare))
 app.command("demo")(guarded(demo.demo))
 app.command("measure")(guarded(measure.measure))
 app.command("simulate")(guarded(simulate.simulate))

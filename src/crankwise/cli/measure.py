@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from crankwise.cli.options import (
+    AsJson,
+    Cams,
+    Crank,
+    Interval,
     Lang,
+    Picture,
     Quiet,
     check_outputs,
     is_quiet,
@@ -26,36 +31,15 @@ def measure(
     ctx: typer.Context,
     recording: Annotated[Path, typer.Argument(help="The file the scope saved.")],
     *,
-    crank: Annotated[
-        str | None, typer.Option("--crank", metavar="COL", help="Channel of the crank sensor.")
-    ] = None,
-    cam: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--cam",
-            metavar="ROLE=COL",
-            help="Channel of a cam sensor, e.g. intake=CH2 or exhaust-2=CH5; may be repeated.",
-        ),
-    ] = None,
-    interval: Annotated[
-        str | None,
-        typer.Option(
-            "--interval",
-            metavar="SECONDS",
-            help="Sampling interval, for a file that does not say it: 0.00001 or 10us.",
-        ),
-    ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print one JSON document and nothing else.")
-    ] = False,
+    crank: Crank = None,
+    cam: Cams = None,
+    interval: Interval = None,
+    as_json: AsJson = False,
     output: Annotated[
         Path | None,
         typer.Option("--output", "-o", metavar="FILE", help="Save the measurement as JSON."),
     ] = None,
-    picture: Annotated[
-        Path | None,
-        typer.Option("--picture", metavar="FILE", help="Draw the angle view as .svg or .png."),
-    ] = None,
+    picture: Picture = None,
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  checked when parsed
 ) -> None:
@@ -64,7 +48,7 @@ def measure(
     Without --crank and --cam the roles come from the channel names, else from the signals.
     """
     cams, interval_s = parse_cams(cam or ()), parse_interval(interval)
-    check_outputs(recording, output=output, picture=picture)
+    check_outputs([recording], output=output, picture=picture)
     silent = is_quiet(ctx, quiet=quiet)
     measurement = measure_file(
         recording, interval_s=interval_s, crank=crank, cams=cams, progress=not silent

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
@@ -12,8 +13,7 @@ from crankwise.errors import UsageError
 from crankwise.schemas import RULES, broken_rule
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from pathlib import Path
+    from collections.abc import Iterable, Sequence
 
 LANGUAGES: Final = ("en",)
 PICTURE_SUFFIXES: Final = (".svg", ".png")
@@ -43,6 +43,30 @@ Lang = Annotated[
 ]
 Quiet = Annotated[
     bool, typer.Option("--quiet", "-q", help="Print nothing but errors and what --json asks for.")
+]
+Crank = Annotated[
+    str | None, typer.Option("--crank", metavar="COL", help="Channel of the crank sensor.")
+]
+Cams = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--cam",
+        metavar="ROLE=COL",
+        help="Channel of a cam sensor, e.g. intake=CH2 or exhaust-2=CH5; may be repeated.",
+    ),
+]
+Interval = Annotated[
+    str | None,
+    typer.Option(
+        "--interval",
+        metavar="SECONDS",
+        help="Sampling interval, for a file that does not say it: 0.00001 or 10us.",
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+Picture = Annotated[
+    Path | None,
+    typer.Option("--picture", metavar="FILE", help="Draw the angle view as .svg or .png."),
 ]
 
 
@@ -102,13 +126,13 @@ def parse_cams(pairs: Iterable[str]) -> dict[str, str] | None:
     return cams or None
 
 
-def check_outputs(recording: Path, *, output: Path | None, picture: Path | None) -> None:
+def check_outputs(inputs: Sequence[Path], *, output: Path | None, picture: Path | None) -> None:
     """Refuse places for results that can't work before anything is measured.
 
     Raises
     ------
     UsageError
-        A result would replace the recording, two results share a name, the picture has no known
+        A result would replace an input, two results share a name, the picture has no known
         ending, or a folder does not exist.
     """
     if picture is not None and picture.suffix.lower() not in PICTURE_SUFFIXES:
@@ -118,7 +142,7 @@ def check_outputs(recording: Path, *, output: Path | None, picture: Path | None)
     for place in (output, picture):
         if place is None:
             continue
-        if place.exists() and recording.exists() and place.samefile(recording):
-            raise UsageError(f"{place} is the recording itself: choose another name for the result")
+        if place.exists() and any(item.exists() and place.samefile(item) for item in inputs):
+            raise UsageError(f"{place} is a file to read from: choose another name for the result")
         if not place.resolve().parent.is_dir():
             raise UsageError(f"{place}: its folder does not exist; make it first")

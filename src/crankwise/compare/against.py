@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
 from crankwise.angle.position import teeth_in_words
 from crankwise.angle.student import combine
 from crankwise.compare.healthy import Reference, reference
-from crankwise.compare.match import Limits, Match, match
+from crankwise.compare.match import CamMatch, Limits, Match, match
 from crankwise.compare.separation import apart_deg, pairs_of, separation_budget
 from crankwise.compare.shift import COMMON, PairShift, Spreads, pair_shift, scatter_of
-from crankwise.compare.words import direction, motion, shift_in_words
+from crankwise.compare.words import (
+    cam_name,
+    direction,
+    motion,
+    separation_in_words,
+    shift_in_words,
+)
 from crankwise.errors import NotMeasurableError
 from crankwise.model.comparison import CamShift, EdgeShift, SeparationChange
 from crankwise.model.measurement import Contribution, CrankMeasurement, Measurement
@@ -29,20 +36,24 @@ class Against:
     Attributes
     ----------
     roles : tuple of str
+    pivot : Measurement
+        The known-good that all others are laid over.
     match : Match
-        Subject over the first known-good.
+        Subject over the pivot.
     pairs : Mapping of role to PairShift
     references : Mapping of role to Reference
     cams : tuple of CamShift
     separations : tuple of SeparationChange
     measurement_cov, build_cov : np.ndarray [shape=(n, n)]
         Covariance of the shifts from measuring, and of a healthy engine; square degrees.
-    misfits : tuple of str
-        Known-goods that did not fit, with the reason.
-    set_aside : tuple of str
+    left_out : tuple of (name, reason)
+        Known-goods that did not fit or stood out.
+    alone : tuple of str
+        Cams of the subject that no known-good has.
     """
 
     roles: tuple[str, ...]
+    pivot: Measurement
     match: Match
     pairs: Mapping[str, PairShift]
     references: Mapping[str, Reference]
@@ -50,18 +61,41 @@ class Against:
     separations: tuple[SeparationChange, ...]
     measurement_cov: FloatArray
     build_cov: FloatArray
-    misfits: tuple[str, ...]
-    set_aside: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...]
+    alone: tuple[str, ...]
+
+
+_Row = tuple[str, float, float]
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Shelf:
-    """Known-goods that fit, each with its shifts against the first one."""
+    """Known-goods that fit, with their shifts against the pivot.
 
-    first: Measurement
-    values: Mapping[str, list[tuple[str, float, float]]]
-    scatter: Mapping[str, float]
-    misfits: tuple[str, ...]
+    ``values`` holds for each role and each known-good (by its place) name, shift and standard
+    uncertainty; ``scatter_squares`` the squared scatter.
+    """
+
+    pivot: Measurement
+    values: Mapping[str, Mapping[int, _Row]]
+    scatter_squares: Mapping[str, Mapping[int, float]]
+
+    def without(self, places: set[int]) -> _Shelf:
+        return replace(
+            self,
+            values=_pruned(self.values, places),
+            scatter_squares=_pruned(self.scatter_squares, places),
+        )
+
+
+def _pruned(
+    table: Mapping[str, Mapping[int, _T]], places: set[int]
+) -> dict[str, dict[int, _T]]:
+    return {
+        role: {place: value for place, value in row.items() if place not in places}
+        for role, row in table.items()
+    }
 
 
 def against(
@@ -83,43 +117,90 @@ def against(
         largest_shift_deg=policy.refusal.largest_shift_deg,
         edge_scale_deg=policy.spread.edge_deg,
     )
-    spreads = Spreads(edge_deg=policy.spread.edge_deg, delay_s=policy.spread.delay_s)
-    fitting, misfits = _fitting(subject, known_goods, limits)
-    first = fitting[0]
-    found = match(subject, first, limits)
+    rules = _Rules(policy, same_vehicle)
+    fitting, left_out = _fitting(subject, known_goods, limits)
+    pivot, found = max(fitting, key=lambda item: len(item[1].cams))
     pairs = {
-        _role(cam.known_good.role, cam.subject.role): pair_shift(
-            cam,
-            subject_rpm=subject.crank.speed_rpm.mean,
-            known_good_rpm=first.crank.speed_rpm.mean,
-            spreads=spreads,
-            same_vehicle=same_vehicle,
-            flank_standard_deg=found.edge_standard_deg,
-        )
+        _role(cam.known_good.role, cam.subject.role): rules.pair(cam, found, subject, pivot)
         for cam in found.cams
     }
-    shelf = _shelf(first, fitting[1:], pairs, limits, spreads, same_vehicle, misfits)
-    references = {
-        role: _cam_reference(role, shelf, pairs[role], policy, same_vehicle) for role in pairs
-    }
+    shelf, refused = _shelf(pivot, [item for item, _ in fitting], pairs, limits, rules)
+    references, between = _references(pairs, shelf, rules)
+    stand_out = _stand_out(references, between)
+    if stand_out:
+        # One bad known-good leaves all quantities, so that they go on belonging together.
+        places = {
+            place
+            for row in shelf.values.values()
+            for place, (name, _, _) in row.items()
+            if name in stand_out
+        }
+        shelf = shelf.without(places)
+        references, between = _references(pairs, shelf, rules)
     cams = tuple(
         _cam_shift(role, pairs[role], references[role], shelf, subject.crank, found)
         for role in sorted(pairs)
     )
-    separations, between = _separations(pairs, shelf, policy, same_vehicle)
     measured, build = _covariances(cams, pairs, references, between)
+    matched = {cam.subject.channel for cam in found.cams}
     return Against(
         roles=tuple(cam.role for cam in cams),
+        pivot=pivot,
         match=found,
         pairs=pairs,
         references=references,
         cams=cams,
-        separations=separations,
+        separations=tuple(
+            _separation_change(pair, pairs[pair[0]], pairs[pair[1]], ref)
+            for pair, ref in between.items()
+        ),
         measurement_cov=measured,
         build_cov=build,
-        misfits=shelf.misfits,
-        set_aside=tuple(sorted({name for ref in references.values() for name in ref.set_aside})),
+        left_out=(*left_out, *refused, *stand_out.items()),
+        alone=tuple(cam.role for cam in subject.cams if cam.channel not in matched),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Rules:
+    """The policy as it applies to this comparison."""
+
+    policy: Policy
+    same_vehicle: bool
+
+    def pair(
+        self, cam: CamMatch, found: Match, subject: Measurement, known_good: Measurement
+    ) -> PairShift:
+        spread = self.policy.spread
+        return pair_shift(
+            cam,
+            subject_rpm=subject.crank.speed_rpm.mean,
+            known_good_rpm=known_good.crank.speed_rpm.mean,
+            spreads=Spreads(edge_deg=spread.edge_deg, delay_s=spread.delay_s),
+            same_vehicle=self.same_vehicle,
+            flank_standard_deg=found.edge_standard_deg,
+        )
+
+    def reference(
+        self, rows: Sequence[_Row], *, quantity: str, between_vehicles_deg: float, own_deg: float
+    ) -> Reference:
+        spread = self.policy.spread
+        if self.same_vehicle:
+            difference, dof = spread.visit_deg, spread.visit_dof
+            source = f"standard deviation {difference:g}° from visit to visit, assumed"
+        else:
+            difference, dof = between_vehicles_deg, spread.build_dof
+            source = f"standard deviation {difference:g}° for the {quantity}, assumed"
+        return reference(
+            rows,
+            quantity=quantity,
+            difference_deg=difference,
+            dof=dof,
+            source=source,
+            subject_standard_deg=own_deg,
+            coverage=self.policy.limits.coverage,
+            same_vehicle=self.same_vehicle,
+        )
 
 
 def _role(known_good: str, subject: str) -> str:
@@ -129,86 +210,110 @@ def _role(known_good: str, subject: str) -> str:
 
 def _fitting(
     subject: Measurement, known_goods: Sequence[Measurement], limits: Limits
-) -> tuple[list[Measurement], tuple[str, ...]]:
-    fitting: list[Measurement] = []
-    reasons: list[NotMeasurableError] = []
+) -> tuple[list[tuple[Measurement, Match]], list[tuple[str, str]]]:
+    fitting: list[tuple[Measurement, Match]] = []
+    errors: list[NotMeasurableError] = []
+    left_out: list[tuple[str, str]] = []
     for known_good in known_goods:
         try:
-            match(subject, known_good, limits)
+            fitting.append((known_good, match(subject, known_good, limits)))
         except NotMeasurableError as error:
-            reasons.append(error)
-        else:
-            fitting.append(known_good)
+            errors.append(error)
+            left_out.append((known_good.recording.name, str(error)))
     if not fitting:
-        raise reasons[0]
-    return fitting, tuple(str(reason) for reason in reasons)
+        raise errors[0]
+    return fitting, left_out
 
 
 def _shelf(
-    first: Measurement,
-    others: Sequence[Measurement],
+    pivot: Measurement,
+    fitting: Sequence[Measurement],
     pairs: Mapping[str, PairShift],
     limits: Limits,
-    spreads: Spreads,
-    same_vehicle: bool,  # noqa: FBT001  (private)
-    misfits: tuple[str, ...],
-) -> _Shelf:
+    rules: _Rules,
+) -> tuple[_Shelf, list[tuple[str, str]]]:
     by_channel = {pair.match.known_good.channel: role for role, pair in pairs.items()}
-    values = {
-        role: [(first.recording.name, 0.0, pair.known_good.standard_deg)]
-        for role, pair in pairs.items()
-    }
-    squares = {role: [scatter_of(pair.match.known_good) ** 2] for role, pair in pairs.items()}
-    refused = list(misfits)
-    for other in others:
+    values: dict[str, dict[int, _Row]] = {role: {} for role in pairs}
+    squares: dict[str, dict[int, float]] = {role: {} for role in pairs}
+    refused: list[tuple[str, str]] = []
+    for place, other in enumerate(fitting):
+        name = other.recording.name
+        if other is pivot:
+            for role, pair in pairs.items():
+                values[role][place] = (name, 0.0, pair.known_good.standard_deg)
+                squares[role][place] = scatter_of(pair.match.known_good) ** 2
+            continue
         try:
-            found = match(other, first, limits)
+            found = match(other, pivot, limits)
         except NotMeasurableError as error:
-            refused.append(str(error))
+            refused.append((name, str(error)))
             continue
         for cam in found.cams:
-            role = by_channel.get(cam.known_good.channel)
-            if role is None:
+            role_of = by_channel.get(cam.known_good.channel)
+            if role_of is None:
                 continue
-            pair = pair_shift(
-                cam,
-                subject_rpm=other.crank.speed_rpm.mean,
-                known_good_rpm=first.crank.speed_rpm.mean,
-                spreads=spreads,
-                same_vehicle=same_vehicle,
-                flank_standard_deg=found.edge_standard_deg,
-            )
+            pair = rules.pair(cam, found, other, pivot)
             own = float(np.hypot(pair.subject.standard_deg, pair.delay_deg))
-            values[role].append((other.recording.name, pair.shift_deg, own))
-            squares[role].append(scatter_of(cam.subject) ** 2)
-    scatter = {role: float(np.sqrt(np.mean(items))) for role, items in squares.items()}
-    return _Shelf(first, values, scatter, tuple(refused))
+            values[role_of][place] = (name, pair.shift_deg, own)
+            squares[role_of][place] = scatter_of(cam.subject) ** 2
+    return _Shelf(pivot, values, squares), refused
 
 
-def _cam_reference(
-    role: str,
-    shelf: _Shelf,
-    pair: PairShift,
-    policy: Policy,
-    same_vehicle: bool,  # noqa: FBT001  (private)
-) -> Reference:
-    spread = policy.spread
-    return reference(
-        shelf.values[role],
-        quantity=f"{role} cam",
-        difference_deg=spread.visit_deg if same_vehicle else spread.cam_deg,
-        dof=spread.visit_dof if same_vehicle else spread.build_dof,
-        source=_spread_source(policy, same_vehicle),
-        subject_standard_deg=float(np.hypot(pair.subject.standard_deg, pair.delay_deg)),
-        coverage=policy.limits.coverage,
-        same_vehicle=same_vehicle,
+_Between = dict[tuple[str, str], Reference]
+
+
+def _references(
+    pairs: Mapping[str, PairShift], shelf: _Shelf, rules: _Rules
+) -> tuple[dict[str, Reference], _Between]:
+    spread = rules.policy.spread
+    references = {
+        role: rules.reference(
+            list(shelf.values[role].values()),
+            quantity=cam_name(role),
+            between_vehicles_deg=spread.cam_deg,
+            own_deg=float(np.hypot(pair.subject.standard_deg, pair.delay_deg)),
+        )
+        for role, pair in pairs.items()
+    }
+    between: _Between = {}
+    for one, other in pairs_of(sorted(pairs)):
+        first, second = shelf.values[one], shelf.values[other]
+        rows = [
+            (first[place][0], second[place][1] - first[place][1], _both(first, second, place))
+            for place in first
+            if place in second
+        ]
+        if rows:
+            own = combine(_own_budget(pairs[one], pairs[other]))[0]
+            between[one, other] = rules.reference(
+                rows,
+                quantity=f"angle between {one} and {cam_name(other)}",
+                between_vehicles_deg=spread.separation_deg,
+                own_deg=own,
+            )
+    return references, between
+
+
+def _both(first: Mapping[int, _Row], second: Mapping[int, _Row], place: int) -> float:
+    return float(np.hypot(first[place][2], second[place][2]))
+
+
+def _own_budget(first: PairShift, second: PairShift) -> tuple[Contribution, ...]:
+    """Budget of a separation's change, without the known-good's part."""
+    return tuple(
+        line
+        for line in separation_budget(first, second)
+        if not line.source.endswith("known-good")
     )
 
 
-def _spread_source(policy: Policy, same_vehicle: bool) -> str:  # noqa: FBT001  (private)
-    if same_vehicle:
-        return f"±{policy.spread.visit_deg:g}° from visit to visit, assumed"
-    return f"standard deviation {policy.spread.cam_deg:g}° for a cam, assumed"
+def _stand_out(references: Mapping[str, Reference], between: _Between) -> dict[str, str]:
+    """Known-goods that stand out, each with the quantity in which it does first."""
+    found: dict[str, str] = {}
+    for ref in (*references.values(), *between.values()):
+        for name in ref.set_aside:
+            found.setdefault(name, f"it stands out of the others in the {ref.quantity}")
+    return found
 
 
 def _cam_shift(
@@ -229,7 +334,7 @@ def _cam_shift(
     standard, dof, factor, expanded = combine(budget)
     edges = _edge_shifts(pair, shift, ref.centre_deg, crank, found, factor)
     nearest = min(edges, key=lambda edge: _from_gap(edge.known_good_deg))
-    theirs = shelf.scatter[role]
+    theirs = float(np.sqrt(np.mean(list(shelf.scatter_squares[role].values()))))
     return CamShift(
         role=role,
         subject_channel=pair.match.subject.channel,
@@ -308,68 +413,26 @@ def _teeth(angle_deg: float, crank: CrankMeasurement) -> str:
     )
 
 
-def _separations(
-    pairs: Mapping[str, PairShift],
-    shelf: _Shelf,
-    policy: Policy,
-    same_vehicle: bool,  # noqa: FBT001  (private)
-) -> tuple[tuple[SeparationChange, ...], dict[tuple[str, str], Reference]]:
-    changes: list[SeparationChange] = []
-    references: dict[tuple[str, str], Reference] = {}
-    for one, other in pairs_of(sorted(pairs)):
-        first, second = pairs[one], pairs[other]
-        budget = separation_budget(first, second)
-        own = tuple(line for line in budget if not line.source.endswith("known-good"))
-        subject_standard = combine(own)[0] if own else 0.0
-        rows = [
-            (a[0], b[1] - a[1], float(np.hypot(a[2], b[2])))
-            for a, b in zip(shelf.values[one], shelf.values[other], strict=False)
-        ]
-        spread = policy.spread
-        ref = reference(
-            rows,
-            quantity=f"{one} to {other}",
-            difference_deg=spread.visit_deg if same_vehicle else spread.separation_deg,
-            dof=spread.visit_dof if same_vehicle else spread.build_dof,
-            source=(
-                _spread_source(policy, same_vehicle)
-                if same_vehicle
-                else f"standard deviation {spread.separation_deg:g}° for two cams, assumed"
-            ),
-            subject_standard_deg=subject_standard,
-            coverage=policy.limits.coverage,
-            same_vehicle=same_vehicle,
-        )
-        references[one, other] = ref
-        changes.append(_separation_change(one, other, first, second, ref, own))
-    return tuple(changes), references
-
-
 def _separation_change(
-    one: str,
-    other: str,
-    first: PairShift,
-    second: PairShift,
-    ref: Reference,
-    own: tuple[Contribution, ...],
+    between: tuple[str, str], first: PairShift, second: PairShift, ref: Reference
 ) -> SeparationChange:
     known = Contribution("known-goods as measured", ref.centre_standard_deg, "B", None)
-    standard, dof, _, expanded = combine((*own, known))
+    standard, dof, _, expanded = combine((*_own_budget(first, second), known))
     change = second.shift_deg - first.shift_deg - ref.centre_deg
     moves = motion(
         change, expanded, apart_deg=apart_deg(first.match.known_good, second.match.known_good)
     )
-    verb = {"closing": "close", "opening": "open", "unchanged": "keep their distance"}[moves]
-    amount = "" if moves == "unchanged" else f" by {abs(change):.1f}°"
     return SeparationChange(
-        between=(one, other),
+        between=between,
         change_deg=change,
         uncertainty_deg=expanded,
         standard_deg=standard,
         dof=dof,
         motion=moves,
         healthy=ref.healthy,
-        words=f"{one} and {other} cam {verb}{amount} (± {expanded:.1f}°)",
+        words=separation_in_words(
+            *between, motion=moves, change_deg=change, uncertainty_deg=expanded
+        ),
     )
 
 

@@ -26,6 +26,8 @@ class Reference:
 
     Attributes
     ----------
+    quantity : str
+        In words.
     centre_deg, centre_standard_deg : float
         Mean of the known-goods used against the first one, and its standard uncertainty as
         measured (without the spread of the build).
@@ -38,6 +40,7 @@ class Reference:
     remarks : tuple of str
     """
 
+    quantity: str
     centre_deg: float
     centre_standard_deg: float
     healthy: HealthyLimits
@@ -90,6 +93,7 @@ def reference(
     centre = float(np.mean([value.value_deg for value in population.used]))
     basis = _basis(len(values), same_vehicle=same_vehicle)
     return Reference(
+        quantity=quantity,
         centre_deg=centre,
         centre_standard_deg=_mean_standard(population),
         healthy=HealthyLimits(
@@ -97,7 +101,7 @@ def reference(
             high_deg=bounds.high_deg - centre,
             coverage=coverage,
             basis=basis,
-            known_goods=len(values),
+            known_goods=len(population.used),
             text=_text(basis, population, source),
         ),
         spread_deg=population.spread.value * float(np.sqrt(1.0 + 1.0 / len(population.used))),

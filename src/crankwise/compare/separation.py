@@ -6,10 +6,13 @@ from itertools import combinations
 
 import numpy as np
 
-from crankwise.angle.student import combine
 from crankwise.compare.shift import COMMON, PairShift
 from crankwise.model.measurement import CamMeasurement, Contribution
 from crankwise.units import wrap_signed_deg
+
+
+_LIKE_TARGET_DEG, _ALIKE_DEG = 8.0, 5.0
+_HALF_WAY_DEG = 160.0
 
 
 def pairs_of(roles: list[str]) -> list[tuple[str, str]]:
@@ -46,24 +49,31 @@ def separation_budget(first: PairShift, second: PairShift) -> tuple[Contribution
     return tuple(line for line in lines if line.standard_deg > 0)
 
 
-def separation_standard(first: PairShift, second: PairShift) -> tuple[float, float, float]:
-    """Standard uncertainty, degrees of freedom and expanded uncertainty of a separation's change."""
-    standard, dof, _, expanded = combine(separation_budget(first, second))
-    return standard, dof, expanded
+def apart_deg(first: CamMeasurement, second: CamMeasurement) -> float | None:
+    """Turn that lays the first cam's pattern over the second's, -180..180; None if none does.
 
-
-def apart_deg(first: CamMeasurement, second: CamMeasurement) -> float:
-    """Angle from the middle of one pattern to that of the other, by the shorter way.
-
-    The middle is that of the widest pulse, which both cams of an engine usually share.
+    Cams of one engine usually carry like targets; the turn between them is then plain. Of turns
+    that fit about equally well the smallest counts, unless two of them lead opposite ways round.
     """
-    return float(wrap_signed_deg(_middle(second) - _middle(first), period_deg=360.0))
-
-
-def _middle(cam: CamMeasurement) -> float:
-    angles = np.array([edge.angle_deg for edge in cam.edges])
-    if len(angles) < 2:
-        return float(angles[0])
-    gaps = np.diff(np.append(angles, angles[0] + 720.0))
-    widest = int(np.argmax(gaps))
-    return float(angles[widest] + gaps[widest] / 2)
+    if len(first.edges) != len(second.edges) or not first.edges:
+        return None
+    angles = [np.array([edge.angle_deg for edge in cam.edges]) for cam in (first, second)]
+    rising = [np.array([edge.edge == "rising" for edge in cam.edges]) for cam in (first, second)]
+    fits: list[tuple[float, float]] = []
+    for rotation in range(len(angles[1])):
+        index = np.roll(np.arange(len(angles[1])), -rotation)
+        alike = rising[1][index] == rising[0]
+        if alike.all() == (~alike).all():
+            continue
+        lag = wrap_signed_deg(angles[1][index] - angles[0])
+        lag = lag[0] + wrap_signed_deg(lag - lag[0])
+        fits.append((float(np.std(lag)), float(wrap_signed_deg(np.mean(lag)))))
+    if not fits:
+        return None
+    best = min(fit for fit, _ in fits)
+    near = sorted((abs(lag), lag) for fit, lag in fits if fit < best + _ALIKE_DEG)
+    if best > _LIKE_TARGET_DEG or near[0][0] > _HALF_WAY_DEG:
+        return None
+    if len(near) > 1 and near[1][0] < near[0][0] + _ALIKE_DEG and near[1][1] * near[0][1] < 0:
+        return None
+    return near[0][1]

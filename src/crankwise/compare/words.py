@@ -16,14 +16,36 @@ def direction(shift_deg: float, uncertainty_deg: float) -> Direction:
     return "retarded" if shift_deg > 0 else "advanced"
 
 
-def signed(value_deg: float) -> str:
-    """A change with its sign and one decimal; nought has no sign.
+def signed(value_deg: float, *, decimals: int = 1) -> str:
+    """A change with its sign; nought has no sign.
 
     >>> signed(-0.04), signed(3.56), signed(-2.0)
     ('0.0°', '+3.6°', '-2.0°')
     """
-    text = f"{value_deg:+.1f}"
-    return "0.0°" if text in {"+0.0", "-0.0"} else f"{text}°"
+    text = f"{value_deg:+.{decimals}f}"
+    return f"{text[1:]}°" if float(text) == 0.0 else f"{text}°"
+
+
+def with_uncertainty(value_deg: float, uncertainty_deg: float, *, sign: bool = True) -> str:
+    """A change and its expanded uncertainty, both to the same decimals.
+
+    Two decimals where the uncertainty is below a tenth, so that it is never written as nought.
+
+    >>> with_uncertainty(-3.04, 0.21), with_uncertainty(0.036, 0.042, sign=False)
+    ('-3.0° ± 0.2°', '0.04° ± 0.04°')
+    """
+    decimals = 1 if uncertainty_deg >= 0.095 else 2
+    value = signed(value_deg, decimals=decimals) if sign else f"{abs(value_deg):.{decimals}f}°"
+    return f"{value} ± {uncertainty_deg:.{decimals}f}°"
+
+
+def cam_name(role: str) -> str:
+    """How a cam is called in a sentence.
+
+    >>> cam_name("exhaust"), cam_name("cam-1")
+    ('exhaust cam', 'cam-1')
+    """
+    return role if role.startswith("cam") else f"{role} cam"
 
 
 def shift_in_words(
@@ -36,11 +58,31 @@ def shift_in_words(
     'exhaust cam: 1.5 teeth after the gap, known-good 2.0; it comes 3.0° ± 0.2° earlier'
     """
     way = direction(shift_deg, uncertainty_deg)
-    place = f"{role} cam: {_teeth(subject)}, known-good {_short(known_good, subject)}"
+    place = f"{cam_name(role)}: {_teeth(subject)}, known-good {_short(known_good, subject)}"
     if way == "unchanged":
-        return f"{place}; no shift can be told (within ± {uncertainty_deg:.1f}°)"
+        amount = with_uncertainty(shift_deg, uncertainty_deg)
+        return f"{place}; no shift can be told ({amount})"
     word = "later" if way == "retarded" else "earlier"
-    return f"{place}; it comes {abs(shift_deg):.1f}° ± {uncertainty_deg:.1f}° {word}"
+    amount = with_uncertainty(shift_deg, uncertainty_deg, sign=False)
+    return f"{place}; it comes {amount} {word}"
+
+
+def separation_in_words(
+    one: str, other: str, *, motion: Motion, change_deg: float, uncertainty_deg: float
+) -> str:
+    """One sentence for the angle between two cams.
+
+    >>> separation_in_words("intake", "exhaust", motion="opening", change_deg=-3.6,
+    ...                     uncertainty_deg=0.3)
+    'intake and exhaust cam open by 3.6° ± 0.3°'
+    """
+    both = f"{one} and {cam_name(other)}"
+    amount = with_uncertainty(change_deg, uncertainty_deg, sign=False)
+    if motion == "unchanged":
+        return f"{both} keep their distance ({with_uncertainty(change_deg, uncertainty_deg)})"
+    if motion == "changed":
+        return f"the angle between {both} changed by {amount}"
+    return f"{both} {'open' if motion == 'opening' else 'close'} by {amount}"
 
 
 def _teeth(place: str) -> str:
@@ -55,12 +97,17 @@ def _short(known_good: str, subject: str) -> str:
     return number if same else _teeth(known_good)
 
 
-def motion(change_deg: float, uncertainty_deg: float, *, apart_deg: float) -> Motion:
-    """Whether two cams close or open: ``apart_deg`` leads from the first to the second, -360..360.
+def motion(change_deg: float, uncertainty_deg: float, *, apart_deg: float | None) -> Motion:
+    """Whether two cams close or open.
+
+    ``apart_deg`` leads from the first to the second, -180..180; None where the patterns don't
+    tell which way round is the shorter.
 
     >>> motion(-3.6, 0.3, apart_deg=100.0), motion(-3.6, 0.3, apart_deg=-100.0)
     ('closing', 'opening')
     """
     if abs(change_deg) <= uncertainty_deg:
         return "unchanged"
+    if apart_deg is None:
+        return "changed"
     return "opening" if (change_deg > 0) == (apart_deg >= 0) else "closing"

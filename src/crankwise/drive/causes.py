@@ -50,6 +50,7 @@ def rank_causes(
 
     Examples
     --------
+    >>> import numpy as np
     >>> from crankwise.drive.engine_file import load_engine
     >>> from crankwise.judge.policy import load_policy
     >>> seen = CauseEvidence(

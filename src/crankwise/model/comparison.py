@@ -14,7 +14,7 @@ from crankwise.model.measurement import Contribution, SpeedRange
 FORMAT = "crankwise.comparison/1"
 
 Direction = Literal["advanced", "retarded", "unchanged"]
-Motion = Literal["closing", "opening", "unchanged"]
+Motion = Literal["closing", "opening", "changed", "unchanged"]
 Level = Literal["in-time", "drifting", "worn", "out-of-time", "not-judged"]
 Basis = Literal[
     "same-vehicle", "population", "one-other-vehicle", "bank-against-bank", "service-figure", "none"
@@ -140,7 +140,8 @@ class SeparationChange:
 
     ``change_deg`` is the shift of the second cam less that of the first; ``motion`` whether the
     two come nearer to each other (``closing``) or part (``opening``), by the shorter way round
-    between their patterns. Uncertainty is expanded, 95 %.
+    between their patterns; ``changed`` where the patterns leave that open. Uncertainty is expanded,
+    95 %.
     """
 
     between: tuple[str, str]

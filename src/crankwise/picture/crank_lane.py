@@ -59,7 +59,8 @@ def draw(crank: CrankMeasurement, axis: Axis, top: float, *, named: bool) -> lis
         if numbered:
             parts.append(style.text(str(tooth.number), x, foot + 12.0, size=9.5, anchor="middle"))
     if named:
-        parts += style.lane_name("crank", crank.channel, crank.wheel, top + 24.0)
+        channel = crank.channel if crank.channel != "crank" else ""
+        parts += style.lane_name("crank", (channel, crank.wheel), top + 24.0)
     return parts
 
 

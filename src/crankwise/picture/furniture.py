@@ -34,6 +34,12 @@ def heading(measurement: Measurement, *, width: float) -> tuple[list[svg.Element
     return [*lines, style.text(doubt, 16.0, 86.0, size=12.0, bold=True)], 96.0
 
 
+def sheet(parts: list[svg.Element], *, width: float, height: float) -> list[svg.Element]:
+    """Put everything on white paper, in the one font."""
+    paper = svg.element("rect", width=width, height=height, fill="#ffffff")
+    return [paper, svg.element("g", *parts, font_family=style.FONT)]
+
+
 def ruler(axis: Axis, y: float) -> list[svg.Element]:
     """Draw the angle axis; across the zero it goes on counting from 720 down."""
     room = text_width("720°", size=10.5) + 16.0

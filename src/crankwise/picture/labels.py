@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Final
 
 from crankwise.picture import style, svg
 from crankwise.picture.layout import Axis, label_rows, spread, text_width
-from crankwise.picture.words import angle_words
 
 if TYPE_CHECKING:
-    from crankwise.model.measurement import CamEdge
+    from collections.abc import Sequence
 
 _SIZE: Final = 11.0  # of the font
 _LINE: Final = 13.0  # height of a line
@@ -42,13 +41,13 @@ class Block:
     height: float
 
 
-def arrange(seen: list[tuple[float, CamEdge]], axis: Axis) -> Block:
-    """Set labels in rows; where they would pile up, set them upright on one line each."""
+def arrange(seen: Sequence[tuple[float, tuple[str, ...]]], axis: Axis) -> Block:
+    """Set labels in rows; where they would pile up, set them upright on one line each.
+
+    ``seen`` holds the pixel position and the lines of each label, left to right.
+    """
     places = tuple(x for x, _ in seen)
-    words = tuple(
-        (angle_words(edge.angle_deg, edge.uncertainty_deg), *edge.teeth.split(", "))
-        for _, edge in seen
-    )
+    words = tuple(lines for _, lines in seen)
     widths = [max(text_width(line, size=_SIZE) for line in lines) + 12.0 for lines in words]
     rows = tuple(label_rows(places, widths))
     if max(rows, default=0) < _MOST_ROWS:

@@ -44,6 +44,22 @@ def fitted(text: str, *, size: float, width: float) -> str:
     return text.rstrip() + "…"
 
 
+def wrapped(text: str, *, size: float, width: float) -> list[str]:
+    """Break a text between words into lines that fit; a longer word is shortened.
+
+    >>> wrapped("one two three", size=10, width=50)
+    ['one two', 'three']
+    """
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width(longer, size=size) <= width:
+            lines[-1] = longer
+        else:
+            lines.append(fitted(word, size=size, width=width))
+    return lines
+
+
 @dataclass(frozen=True, slots=True)
 class Axis:
     """A stretch of the crank-angle axis and where it is drawn.

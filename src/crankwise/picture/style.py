@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from crankwise.picture import svg
 from crankwise.picture.layout import fitted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
 
 FONT: Final = "'DejaVu Sans', Verdana, sans-serif"
 INK: Final = "#1d2433"
@@ -16,6 +19,7 @@ INTAKE: Final = "#0b7f7c"
 EXHAUST: Final = "#b8502f"
 OTHER: Final = "#7a4a86"
 _NAME_ROOM: Final = 135.0
+_LIGHTER: Final = 0.45  # share of white in the known-good's colour
 
 
 def role_colour(role: str) -> str:
@@ -26,6 +30,17 @@ def role_colour(role: str) -> str:
     """
     named = {"crank": CRANK, "intake": INTAKE, "exhaust": EXHAUST}
     return named.get(role.partition("-")[0], OTHER)
+
+
+def known_good_colour(role: str) -> str:
+    """Lighter colour of the same hue, for the known-good.
+
+    >>> known_good_colour("intake")
+    '#78b7b6'
+    """
+    colour = role_colour(role)
+    parts = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
+    return "#" + "".join(f"{round(part + (255 - part) * _LIGHTER):02x}" for part in parts)
 
 
 def has_open_markers(role: str) -> bool:
@@ -76,11 +91,22 @@ def marker(x: float, y: float, *, rising: bool, colour: str, is_open: bool) -> s
     )
 
 
-def lane_name(role: str, channel: str, more: str, y: float) -> list[svg.Element]:
-    """Name a lane at the left: its role, its channel and one remark."""
+def polyline(
+    points: Iterable[tuple[float, float]], *, colour: str, width: float, dashes: str = ""
+) -> svg.Element:
+    """Draw a line through points, dashed by a pattern such as ``5 3`` if one is given."""
+    placed = " ".join(f"{svg.short(x)},{svg.short(y)}" for x, y in points)
+    extra = {"stroke_dasharray": dashes} if dashes else {}
+    return svg.element(
+        "polyline", points=placed, fill="none", stroke=colour, stroke_width=width, **extra
+    )
+
+
+def lane_name(role: str, remarks: Sequence[str], y: float) -> list[svg.Element]:
+    """Name a lane at the left: its role and, below it, the remarks that are not empty."""
     colour = role_colour(role)
     lines = [text(role, 16.0, y, size=13.0, colour=colour, bold=True)]
-    for index, words in enumerate(part for part in (channel, more) if part and part != role):
+    for index, words in enumerate(filter(None, remarks)):
         shown = fitted(words, size=10.0, width=_NAME_ROOM)
         lines.append(text(shown, 16.0, y + 14.0 * (index + 1), size=10.0, colour=FAINT_INK))
     return lines

@@ -61,3 +61,33 @@ def angle_words(angle_deg: float, uncertainty_deg: float) -> str:
 def speed_words(speed_rpm: SpeedRange) -> str:
     """Write the speed with the range it moved in, which is far wider than its uncertainty."""
     return f"{speed_rpm.mean:.0f} rpm ({speed_rpm.min:.0f} to {speed_rpm.max:.0f})"
+
+
+def shift_words(shift_deg: float, uncertainty_deg: float) -> str:
+    """Write a shift with its sign and its expanded uncertainty; later is positive.
+
+    >>> shift_words(4.213, 0.25), shift_words(-0.001, 0.1)
+    ('+4.21° ± 0.25°', '0.00° ± 0.10°')
+    """
+    decimals = decimals_for(uncertainty_deg)
+    margin = rounded_up(uncertainty_deg, decimals=decimals)
+    return f"{signed(shift_deg, decimals=decimals)}° ± {margin}°"
+
+
+def bounds_words(low_deg: float, high_deg: float) -> str:
+    """Write between which shifts something lies.
+
+    >>> bounds_words(-3.14, 3.0)
+    '-3.1° to +3.0°'
+    """
+    return f"{signed(low_deg, decimals=1)}° to {signed(high_deg, decimals=1)}°"
+
+
+def signed(value: float, *, decimals: int) -> str:
+    """Write a number with its sign, and zero without one.
+
+    >>> signed(0.5, decimals=1), signed(-0.04, decimals=1)
+    ('+0.5', '0.0')
+    """
+    shown = f"{value:+.{decimals}f}"
+    return shown.lstrip("+-") if float(shown) == 0.0 else shown

@@ -12,9 +12,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from crankwise.model import finding, measurement
+from crankwise.model import comparison, finding, measurement
 
-FILE_NAME: Final = "measurement-1.schema.json"
+MEASUREMENT_FILE: Final = "measurement-1.schema.json"
+COMPARISON_FILE: Final = "comparison-1.schema.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +33,10 @@ def _one_of(*values: str) -> Rule:
 _POSITIVE = Rule("greater than 0", {"exclusiveMinimum": 0})
 _NOT_NEGATIVE = Rule("0 or more", {"minimum": 0})
 _PROBABILITY = Rule("from 0 to 1", {"minimum": 0, "maximum": 1})
+_ANGLE = Rule("from 0 to below 720", {"minimum": 0, "exclusiveMaximum": 720})
 _DIRECTION = _one_of("rising", "falling")
 _SENSOR = _one_of("hall", "variable-reluctance", "logic")
+_SHA256 = Rule("64 hexadecimal digits in lower case", {"pattern": "^[0-9a-f]{64}$"})
 _ROLE = Rule(
     "a role such as intake, exhaust-2 or cam-1",
     {"pattern": r"^(?:(?:intake|exhaust)(?:-[1-9][0-9]*)?|cam-[1-9][0-9]*)$"},
@@ -41,9 +44,7 @@ _ROLE = Rule(
 
 RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("Measurement", "format"): Rule(measurement.FORMAT, {"const": measurement.FORMAT}),
-    ("RecordingInfo", "sha256"): Rule(
-        "64 hexadecimal digits in lower case", {"pattern": "^[0-9a-f]{64}$"}
-    ),
+    ("RecordingInfo", "sha256"): _SHA256,
     ("RecordingInfo", "duration_s"): _POSITIVE,
     ("RecordingInfo", "interval_s"): _POSITIVE,
     ("CrankMeasurement", "timing_edge"): _DIRECTION,
@@ -62,11 +63,35 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("CamMeasurement", "moving_deg"): _NOT_NEGATIVE,
     ("CamMeasurement", "common_scatter_deg"): _NOT_NEGATIVE,
     ("CamEdge", "edge"): _DIRECTION,
-    ("CamEdge", "angle_deg"): Rule("from 0 to below 720", {"minimum": 0, "exclusiveMaximum": 720}),
+    ("CamEdge", "angle_deg"): _ANGLE,
     ("CamEdge", "scatter_deg"): _NOT_NEGATIVE,
     ("CamEdge", "uncertainty_deg"): _NOT_NEGATIVE,
     ("CamEdge", "count"): _NOT_NEGATIVE,
     ("CamEdge", "rejected"): _NOT_NEGATIVE,
+    ("Comparison", "format"): Rule(comparison.FORMAT, {"const": comparison.FORMAT}),
+    ("SideInfo", "sha256"): _SHA256,
+    ("SideInfo", "timing_edge"): _DIRECTION,
+    ("EdgeShift", "edge"): _DIRECTION,
+    ("EdgeShift", "subject_deg"): _ANGLE,
+    ("EdgeShift", "known_good_deg"): _ANGLE,
+    ("EdgeShift", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("HealthyLimits", "coverage"): _PROBABILITY,
+    ("HealthyLimits", "known_goods"): _NOT_NEGATIVE,
+    ("CamShift", "role"): _ROLE,
+    ("CamShift", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("CamShift", "standard_deg"): _NOT_NEGATIVE,
+    ("CamShift", "dof"): _POSITIVE,
+    ("CamShift", "scatter_ratio"): _NOT_NEGATIVE,
+    ("CamShift", "consistency"): _PROBABILITY,
+    ("SeparationChange", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("SeparationChange", "standard_deg"): _NOT_NEGATIVE,
+    ("SeparationChange", "dof"): _POSITIVE,
+    ("RippleShift", "order"): _POSITIVE,
+    ("RippleShift", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("Cause", "probability"): _PROBABILITY,
+    ("LimitsInfo", "code_limit_deg"): _POSITIVE,
+    ("LimitsInfo", "worn_from_deg"): _POSITIVE,
+    ("LimitsInfo", "known_goods"): _NOT_NEGATIVE,
 }
 """Rules by class and field; used both in the schema and when a document is read."""
 
@@ -93,25 +118,35 @@ def broken_rule(rule: Rule, value: Any) -> bool:
 
 def measurement_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of ``crankwise.measurement/1``."""
+    return _schema(measurement.Measurement, "measurement")
+
+
+def comparison_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of ``crankwise.comparison/1``."""
+    return _schema(comparison.Comparison, "comparison")
+
+
+def _schema(model: type[Any], noun: str) -> dict[str, Any]:
     from pydantic import TypeAdapter  # noqa: PLC0415  slow to import, rarely needed
 
-    made = TypeAdapter(measurement.Measurement).json_schema()
+    made = TypeAdapter(model).json_schema()
     definitions = made.pop("$defs")
     for name, definition in definitions.items():
         _refine(name, definition)
-    _refine("Measurement", made)
+    _refine(model.__name__, made)
     made["required"] = ["format", *made["required"]]
     head = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": "urn:crankwise:measurement:1",
-        "title": "Crankwise measurement, format 1",
+        "$id": f"urn:crankwise:{noun}:1",
+        "title": f"Crankwise {noun}, format 1",
     }
     return head | made | {"$defs": definitions}
 
 
 def _refine(name: str, definition: dict[str, Any]) -> None:
     """Put the docstring's words on the fields and the rules beside the types."""
-    cls = getattr(measurement, name, None) or getattr(finding, name)
+    homes = (measurement, comparison, finding)
+    cls = next(getattr(home, name) for home in homes if hasattr(home, name))
     summary, described = _split_docstring(inspect.cleandoc(cls.__doc__ or ""))
     definition["description"] = summary
     definition.pop("title", None)
