@@ -210,8 +210,8 @@ def verdict_texts(result):
 # What may stand without an uncertainty: a limit, a bound of an interval, an assumed spread, the
 # turn that the match added, a width of the wheel.
 _LIMIT = re.compile(
-    r"(limit|from|to|between|within|worn|beyond|least|than|deviation|spread|counts as|assumed|"
-    r"turned by|At|about|than|half a tooth|width of a tooth|reaches over|figure|set)[^°]{0,40}$"
+    r"(limit|limit of|limit is|limit for it is|from|to|up to|of|within|than|At|over|least|"
+    r"deviation|spread|spread among them|turned by|half a tooth|width of a tooth) \(?$"
 )
 
 

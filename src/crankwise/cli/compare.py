@@ -223,13 +223,20 @@ def _measured(sides: Sequence[Path], how: How) -> list[Measurement]:
 
 
 def _measure(recording: Path, how: How) -> Measurement:
-    return measure.measure_file(
-        recording,
-        interval_s=how.interval_s,
-        crank=how.crank,
-        cams=how.cams,
-        progress=how.progress,
-    )
+    try:
+        return measure.measure_file(
+            recording,
+            interval_s=how.interval_s,
+            crank=how.crank,
+            cams=how.cams,
+            progress=how.progress,
+        )
+    except UsageError as error:
+        # What was said of the channels fits another of the recordings, perhaps.
+        raise UsageError(
+            f"{recording}: {error}; measure a recording with other channels by itself, with -o, "
+            "and compare the saved measurement"
+        ) from error
 
 
 def save_results(compared: Compared, *, output: Path | None, picture: Path | None) -> list[Path]:

@@ -8,25 +8,23 @@ from typing import TypeVar
 
 import numpy as np
 
-from crankwise.angle.position import teeth_in_words
 from crankwise.angle.student import combine
+from crankwise.compare.covariance import covariances
 from crankwise.compare.healthy import Reference, reference
 from crankwise.compare.match import CamMatch, Limits, Match, match
+from crankwise.compare.rows import cam_shift
 from crankwise.compare.separation import apart_deg, pairs_of, separation_budget
-from crankwise.compare.shift import COMMON, PairShift, Spreads, pair_shift, scatter_of
+from crankwise.compare.shift import PairShift, Spreads, pair_shift, scatter_of
 from crankwise.compare.words import (
     cam_name,
-    direction,
     motion,
     separation_in_words,
-    shift_in_words,
 )
 from crankwise.errors import NotMeasurableError
-from crankwise.model.comparison import CamShift, EdgeShift, SeparationChange
-from crankwise.model.measurement import Contribution, CrankMeasurement, Measurement
+from crankwise.model.comparison import CamShift, SeparationChange
+from crankwise.model.measurement import Contribution, Measurement
 from crankwise.model.policy import Policy
 from crankwise.model.recording import FloatArray
-from crankwise.units import wrap_cycle_deg
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,7 +79,12 @@ class _Shelf:
     values: Mapping[str, Mapping[int, _Row]]
     scatter_squares: Mapping[str, Mapping[int, float]]
 
+    def scatter_deg(self, role: str) -> float:
+        """Scatter of a cam over all known-goods, root mean square."""
+        return float(np.sqrt(np.mean(list(self.scatter_squares[role].values()))))
+
     def without(self, places: set[int]) -> _Shelf:
+        """The shelf without some known-goods."""
         return replace(
             self,
             values=_pruned(self.values, places),
@@ -89,9 +92,7 @@ class _Shelf:
         )
 
 
-def _pruned(
-    table: Mapping[str, Mapping[int, _T]], places: set[int]
-) -> dict[str, dict[int, _T]]:
+def _pruned(table: Mapping[str, Mapping[int, _T]], places: set[int]) -> dict[str, dict[int, _T]]:
     return {
         role: {place: value for place, value in row.items() if place not in places}
         for role, row in table.items()
@@ -138,10 +139,17 @@ def against(
         shelf = shelf.without(places)
         references, between = _references(pairs, shelf, rules)
     cams = tuple(
-        _cam_shift(role, pairs[role], references[role], shelf, subject.crank, found)
+        cam_shift(
+            role,
+            pairs[role],
+            references[role],
+            shelf.scatter_deg(role),
+            subject.crank,
+            found,
+        )
         for role in sorted(pairs)
     )
-    measured, build = _covariances(cams, pairs, references, between)
+    measured, build = covariances(cams, pairs, references, between)
     matched = {cam.subject.channel for cam in found.cams}
     return Against(
         roles=tuple(cam.role for cam in cams),
@@ -301,9 +309,7 @@ def _both(first: Mapping[int, _Row], second: Mapping[int, _Row], place: int) -> 
 def _own_budget(first: PairShift, second: PairShift) -> tuple[Contribution, ...]:
     """Budget of a separation's change, without the known-good's part."""
     return tuple(
-        line
-        for line in separation_budget(first, second)
-        if not line.source.endswith("known-good")
+        line for line in separation_budget(first, second) if not line.source.endswith("known-good")
     )
 
 
@@ -314,103 +320,6 @@ def _stand_out(references: Mapping[str, Reference], between: _Between) -> dict[s
         for name in ref.set_aside:
             found.setdefault(name, f"it stands out of the others in the {ref.quantity}")
     return found
-
-
-def _cam_shift(
-    role: str,
-    pair: PairShift,
-    ref: Reference,
-    shelf: _Shelf,
-    crank: CrankMeasurement,
-    found: Match,
-) -> CamShift:
-    shift = pair.shift_deg - ref.centre_deg
-    budget = (
-        *pair.subject.budget,
-        Contribution("known-goods as measured", ref.centre_standard_deg, "B", None),
-        Contribution("sensor delays at unlike speeds", pair.delay_deg, "B", None),
-    )
-    budget = tuple(line for line in budget if line.standard_deg > 0)
-    standard, dof, factor, expanded = combine(budget)
-    edges = _edge_shifts(pair, shift, ref.centre_deg, crank, found, factor)
-    nearest = min(edges, key=lambda edge: _from_gap(edge.known_good_deg))
-    theirs = float(np.sqrt(np.mean(list(shelf.scatter_squares[role].values()))))
-    return CamShift(
-        role=role,
-        subject_channel=pair.match.subject.channel,
-        known_good_channel=pair.match.known_good.channel,
-        shift_deg=shift,
-        uncertainty_deg=expanded,
-        standard_deg=standard,
-        dof=dof,
-        shift_teeth=shift / crank.pitch_deg,
-        direction=direction(shift, expanded),
-        healthy=ref.healthy,
-        scatter_ratio=scatter_of(pair.match.subject) / theirs if theirs > 0 else None,
-        consistency=pair.consistency,
-        inverted=pair.match.inverted,
-        words=shift_in_words(
-            role,
-            shift_deg=shift,
-            uncertainty_deg=expanded,
-            subject=nearest.subject_teeth,
-            known_good=nearest.known_good_teeth,
-        ),
-        edges=edges,
-        budget=budget,
-    )
-
-
-def _from_gap(angle_deg: float) -> float:
-    turn = angle_deg % 360.0
-    return min(turn, 360.0 - turn)
-
-
-def _edge_shifts(
-    pair: PairShift,
-    shift_deg: float,
-    centre_deg: float,
-    crank: CrankMeasurement,
-    found: Match,
-    factor: float,
-) -> tuple[EdgeShift, ...]:
-    """Every edge; the known-good's place is that of the mean of all known-goods."""
-    rows: list[EdgeShift] = []
-    wrapped = pair.shift_deg - float(np.mean(pair.match.difference_deg))
-    for position, (mine, theirs) in enumerate(
-        zip(pair.match.subject_edges, pair.match.known_good_edges, strict=True)
-    ):
-        subject = pair.match.subject.edges[mine]
-        known = pair.match.known_good.edges[theirs]
-        own = float(pair.match.difference_deg[position]) + wrapped - centre_deg
-        standard = np.hypot(
-            subject.uncertainty_deg / subject.coverage_factor,
-            known.uncertainty_deg / known.coverage_factor,
-        )
-        place = float(wrap_cycle_deg(subject.angle_deg + found.turn_deg + found.edge_deg))
-        good = float(wrap_cycle_deg(known.angle_deg + centre_deg))
-        rows.append(
-            EdgeShift(
-                edge=known.edge,
-                subject_deg=place,
-                known_good_deg=good,
-                shift_deg=own,
-                residual_deg=own - shift_deg,
-                uncertainty_deg=float(factor * standard),
-                subject_teeth=_teeth(place, crank),
-                known_good_teeth=_teeth(good, crank),
-            )
-        )
-    return tuple(rows)
-
-
-def _teeth(angle_deg: float, crank: CrankMeasurement) -> str:
-    return teeth_in_words(
-        angle_deg,
-        pitch_deg=crank.pitch_deg,
-        gap_deg=crank.intervals_deg[-1],
-        has_gap=crank.has_gap,
-    )
 
 
 def _separation_change(
@@ -433,37 +342,4 @@ def _separation_change(
         words=separation_in_words(
             *between, motion=moves, change_deg=change, uncertainty_deg=expanded
         ),
-    )
-
-
-def _covariances(
-    cams: Sequence[CamShift],
-    pairs: Mapping[str, PairShift],
-    references: Mapping[str, Reference],
-    between: Mapping[tuple[str, str], Reference],
-) -> tuple[FloatArray, FloatArray]:
-    """Covariance of the shifts: from measuring, and from what healthy engines differ by.
-
-    Measuring shares the crank side of the subject. Healthy engines share what the variance of the
-    separation leaves of that of the cams.
-    """
-    roles = [cam.role for cam in cams]
-    measured = np.diag([cam.standard_deg**2 for cam in cams])
-    build = np.diag([references[role].spread_deg ** 2 for role in roles])
-    for i, one in enumerate(roles):
-        for j in range(i + 1, len(roles)):
-            other = roles[j]
-            shared = min(_curve_variance(pairs[one]), _curve_variance(pairs[other]))
-            measured[i, j] = measured[j, i] = shared
-            ref = between.get((one, other)) or between.get((other, one))
-            if ref is not None:
-                common = 0.5 * (build[i, i] + build[j, j] - ref.spread_deg**2)
-                largest = 0.999 * np.sqrt(build[i, i] * build[j, j])
-                build[i, j] = build[j, i] = float(np.clip(common, 0.0, largest))
-    return measured, build
-
-
-def _curve_variance(pair: PairShift) -> float:
-    return sum(
-        line.standard_deg**2 for line in pair.subject.budget if line.source.startswith(COMMON)
     )

@@ -155,15 +155,18 @@ def _flank(subject: CrankMeasurement, known_good: CrankMeasurement) -> _Flank:
     if len(kinds) == 2:
         half = _tooth_width(subject, known_good) / 2
         coil_is_subject = subject.sensor == "variable-reluctance"
-        # A coil is timed at the middle of the tooth, a Hall sensor at its end.
+        hall_flank = flanks[1] if coil_is_subject else flanks[0]
+        # The middle of a tooth comes before its end and after its beginning.
+        early = -half if hall_flank != "leading" else half
         # Where in the tooth a coil crosses depends on its shape: anywhere within half a tooth of
         # the middle is taken as equally likely (rectangular law, GUM 4.3.7).
         text = (
             "one crank sensor is a coil, timed at the middle of a tooth, the other a Hall sensor, "
-            f"timed at its end: half a tooth ({half:.1f}°) was allowed for, and shifts common to "
+            f"timed at a flank: half a tooth ({half:.1f}°) was allowed for, and shifts common to "
             "all cams are that much less certain"
         )
-        return _Flank(-half if coil_is_subject else half, half / np.sqrt(3.0), (text,))
+        turn = early if coil_is_subject else -early
+        return _Flank(turn, half / np.sqrt(3.0), (text,))
     if "unknown" in flanks or flanks[0] == flanks[1]:
         if subject.timing_edge != known_good.timing_edge and "unknown" in flanks and not all(kinds):
             text = (

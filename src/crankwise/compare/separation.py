@@ -10,7 +10,6 @@ from crankwise.compare.shift import COMMON, PairShift
 from crankwise.model.measurement import CamMeasurement, Contribution
 from crankwise.units import wrap_signed_deg
 
-
 _LIKE_TARGET_DEG, _ALIKE_DEG = 8.0, 5.0
 _HALF_WAY_DEG = 160.0
 

@@ -17,6 +17,8 @@ TOOTH_SPACING = "tooth spacing not told from speed"
 SCATTER = "scatter over the cycles"
 CURVE = "curve, sampling and ripple"
 FLANK = "flank of the crank teeth"
+ODD_EDGES = 0.001
+"""Probability of the edges' disagreement by chance below which they are said to disagree."""
 COMMON = (CURVE, FLANK)
 """Contributions that move all cams of a recording alike: a separation does not feel them."""
 
@@ -92,10 +94,13 @@ def pair_shift(
         Standard uncertainty of the crank flank that both count from.
     """
     correction, delay = _delay(found, subject_rpm - known_good_rpm, spreads)
+    consistency = _consistency(found, spreads, same_vehicle=same_vehicle)
+    # Where one edge is off, the others tell how far the cam itself has moved.
+    centre = np.median if consistency < ODD_EDGES else np.mean
     return PairShift(
         role=found.known_good.role,
         match=found,
-        shift_deg=float(np.mean(found.difference_deg)) - correction,
+        shift_deg=float(centre(found.difference_deg)) - correction,
         subject=_side(
             found.subject,
             "subject",
@@ -104,7 +109,7 @@ def pair_shift(
         ),
         known_good=_side(found.known_good, "known-good", keep_teeth=not same_vehicle),
         delay_deg=delay,
-        consistency=_consistency(found, spreads, same_vehicle=same_vehicle),
+        consistency=consistency,
     )
 
 

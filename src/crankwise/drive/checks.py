@@ -103,7 +103,8 @@ def next_check(causes: Sequence[Cause], policy: Policy) -> NextCheck | None:
     Returns
     -------
     NextCheck or None
-        ``None`` where the engine is as good as surely healthy.
+        ``None`` where the engine is as good as surely healthy, or where it probably is and only
+        taking covers off would tell.
     """
     named = [cause for cause in causes if cause.cause != OTHER_PAIRS]
     if not named:
@@ -118,6 +119,7 @@ def next_check(causes: Sequence[Cause], policy: Policy) -> NextCheck | None:
         for check in checks()
         for part in (first.cause.split(JOINT) if is_settled else _parts_of_one(first, second))
         if kinds(part)[0] == check.aims_at
+        if first.cause != HEALTHY or check.effort == 1
     ]
     if not aimed:
         return None

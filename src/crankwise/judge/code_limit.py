@@ -8,6 +8,8 @@ from crankwise.drive.growth import smallest_tooth_step_deg
 from crankwise.model.engine import Engine
 from crankwise.model.policy import Policy
 
+SERVICE = "service information"
+
 
 @dataclass(frozen=True, slots=True)
 class CodeLimit:
@@ -24,7 +26,7 @@ def code_limit(engine: Engine | None, policy: Policy, service_limit_deg: float |
     limit where it is smaller: makers call a tooth a fault (facts of several makers: one tooth).
     """
     if service_limit_deg is not None:
-        return CodeLimit(service_limit_deg, "service information, as given")
+        return CodeLimit(service_limit_deg, f"{SERVICE}, as given")
     if engine is not None and engine.code_limit_deg is not None:
         return CodeLimit(engine.code_limit_deg, f"engine file of the {engine.family}")
     limit = CodeLimit(policy.limits.code_limit_deg, policy.limits.code_limit_source)

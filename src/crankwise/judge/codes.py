@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from crankwise.compare.words import signed
+from crankwise.compare.words import cam_name, with_uncertainty
 from crankwise.model.comparison import CamShift
 
 _TITLE = "Crankshaft Position - Camshaft Position Correlation"
@@ -36,17 +36,22 @@ def expected_codes(cams: Sequence[CamShift], code_limit_deg: float) -> tuple[str
     beyond: dict[int, list[float]] = {}
     for cam in cams:
         side, bank = _place(cam.role)
+        size = abs(cam.shift_deg)
+        amount = with_uncertainty(cam.shift_deg, cam.uncertainty_deg)
+        if size < _EARLIEST_SHARE * code_limit_deg:
+            continue
         if (side, bank) not in _CORRELATION:
+            sentences.append(
+                f"A correlation code would be expected for {cam_name(cam.role)} at {amount}; which "
+                "one depends on which cam this is."
+            )
             continue
         number, title = _CORRELATION[side, bank]
-        size = abs(cam.shift_deg)
         if size >= code_limit_deg:
-            sentences.append(f"{number} ({title}) would be expected at {signed(cam.shift_deg)}.")
+            sentences.append(f"{number} ({title}) would be expected at {amount}.")
             beyond.setdefault(bank, []).append(cam.shift_deg)
-        elif size >= _EARLIEST_SHARE * code_limit_deg:
-            sentences.append(
-                f"{number} ({title}) may or may not be set yet at {signed(cam.shift_deg)}."
-            )
+        else:
+            sentences.append(f"{number} ({title}) may or may not be set yet at {amount}.")
     for bank, shifts in sorted(beyond.items()):
         if len(shifts) == 2 and shifts[0] * shifts[1] > 0:
             number, title = _BANK[bank]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from crankwise.compare.words import signed
+from collections.abc import Sequence
+
+from crankwise.compare.words import cam_name, with_uncertainty
 from crankwise.model.comparison import CamShift, Comparison, RepairCheck
+from crankwise.model.finding import Finding
 
 _SPOILING = {
     "phaser-moving": "a phaser moved",
@@ -15,7 +18,9 @@ _SPOILING = {
 }
 
 
-def repair_check(after: Comparison, before: tuple[CamShift, ...]) -> RepairCheck:
+def repair_check(
+    after: Comparison, before: tuple[CamShift, ...], before_findings: Sequence[Finding]
+) -> RepairCheck:
     """Judge the engine after a repair, beside what it was before.
 
     Parameters
@@ -24,19 +29,32 @@ def repair_check(after: Comparison, before: tuple[CamShift, ...]) -> RepairCheck
         After the repair, judged.
     before : tuple of CamShift
         Shifts before it, against the same known-goods.
+    before_findings : sequence of Finding
+        Of the recording before it: what its numbers are worth.
     """
     is_right = after.verdict.level == "in-time"
-    remains: list[str] = []
     earlier = {cam.role: cam for cam in before}
-    for cam in after.cams:
-        was = earlier.get(cam.role)
-        then = f"{signed(was.shift_deg)} ± {was.uncertainty_deg:.1f}°" if was else "not measured"
-        now = f"{signed(cam.shift_deg)} ± {cam.uncertainty_deg:.1f}°"
-        inside = cam.healthy is None or cam.healthy.contains(cam.shift_deg)
-        place = "within" if inside else "still beyond"
-        remains.append(f"{cam.role} cam: before {then}, now {now}, {place} the healthy limits")
+    remains = [_cam_remains(cam, earlier.get(cam.role)) for cam in after.cams]
+    remains += [
+        f"{change.words}: still beyond the healthy limits"
+        for change in after.separations
+        if change.healthy is not None and not change.healthy.contains(change.change_deg)
+    ]
+    remains += [
+        f"the recording before the repair: {_SPOILING[item.code]}"
+        for item in before_findings
+        if item.code in _SPOILING
+    ]
     may, why = _may_become_known_good(after, is_right=is_right)
     return RepairCheck(before, is_right, tuple(remains), may, why)
+
+
+def _cam_remains(cam: CamShift, was: CamShift | None) -> str:
+    then = with_uncertainty(was.shift_deg, was.uncertainty_deg) if was else "not measured"
+    now = with_uncertainty(cam.shift_deg, cam.uncertainty_deg)
+    inside = cam.healthy is None or cam.healthy.contains(cam.shift_deg)
+    place = "within" if inside else "still beyond"
+    return f"{cam_name(cam.role)}: before {then}, now {now}, {place} the healthy limits"
 
 
 def _may_become_known_good(after: Comparison, *, is_right: bool) -> tuple[bool, str]:

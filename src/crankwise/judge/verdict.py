@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from crankwise.compare.against import Against
-from crankwise.compare.words import signed
+from crankwise.compare.words import cam_name, signed, with_uncertainty
+from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
 from crankwise.model.comparison import (
     CamShift,
@@ -22,10 +23,21 @@ from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding
 
 _ORDER: tuple[Level, ...] = ("in-time", "drifting", "worn", "out-of-time")
-_BLOCKING = {
-    "phaser-moving": "a phaser moved during the recording, so this is no base-timing measurement",
-    "wheel-unsure": "the crank wheel is not known for sure",
+BLOCKING = {
+    "phaser-moving": (
+        "a phaser moved during the recording, so this is no base-timing measurement",
+        "Record again with the phaser solenoids unplugged as the maker describes.",
+    ),
+    "wheel-unsure": (
+        "the crank wheel is not known for sure",
+        "Record longer and at a steadier speed, or name the crank channel.",
+    ),
 }
+"""Findings with which nothing can be judged: the reason, and what to do."""
+_DECIDES = (
+    "Follow the vehicle maker's procedure and the rules of licensed practice; this is a "
+    "measurement, not a repair order. The technician decides."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +72,15 @@ def judge(
     """
     quantities = [_of_cam(cam) for cam in result.cams]
     quantities += [_of_separation(change) for change in result.separations]
-    blocked = _blocked(findings)
     worst = max(quantities, key=lambda item: (_rank(item, limits), abs(item.change_deg)))
-    level = "not-judged" if blocked else _ORDER[_rank(worst, limits)]
+    blocked = _blocked(findings) or _too_wide(quantities, worst, limits, findings)
+    if blocked:
+        return _not_judged(blocked, worst)
+    level = _ORDER[_rank(worst, limits)]
     return Verdict(
         level=level,
-        summary=_summary(level, worst, blocked),
-        reasons=tuple(blocked) or _reasons(quantities, limits),
+        summary=_summary(level, worst),
+        reasons=_reasons(quantities, limits),
         advice=_advice(level, causes, check, limits),
         would_change=_would_change(level, worst, limits),
         cautions=_cautions(level, engine),
@@ -74,31 +88,76 @@ def judge(
     )
 
 
+def _not_judged(blocked: Sequence[tuple[str, str]], worst: _Quantity) -> Verdict:
+    amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
+    seen = f"What was measured, for what it is worth: the {worst.name} at {amount}."
+    return Verdict(
+        level="not-judged",
+        summary=f"Not judged: {blocked[0][0]}.",
+        reasons=(*(f"{_upper(reason)}." for reason, _ in blocked), seen),
+        advice=(*(remedy for _, remedy in blocked), _DECIDES),
+        would_change=("A recording without this would let it be judged.",),
+    )
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _of_cam(cam: CamShift) -> _Quantity:
     return _Quantity(f"{cam.role} cam", cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
 
 
 def _of_separation(change: SeparationChange) -> _Quantity:
-    name = f"angle between {change.between[0]} and {change.between[1]} cam"
+    name = f"angle between {change.between[0]} and {cam_name(change.between[1])}"
     return _Quantity(name, change.change_deg, change.uncertainty_deg, change.healthy, change.words)
 
 
 def _rank(item: _Quantity, limits: LimitsInfo) -> int:
+    size = abs(item.change_deg)
     if not item.is_beyond_healthy:
-        return 0
-    if abs(item.change_deg) >= limits.code_limit_deg:
+        # A figure from service information holds whatever healthy engines differ by, once the
+        # change is beyond it with all of its uncertainty.
+        is_over = size - item.uncertainty_deg >= limits.code_limit_deg
+        return 3 if limits.code_limit_source.startswith(SERVICE) and is_over else 0
+    if size >= limits.code_limit_deg:
         return 3
-    return 2 if abs(item.change_deg) >= limits.worn_from_deg else 1
+    return 2 if size >= limits.worn_from_deg else 1
 
 
-def _blocked(findings: Sequence[Finding]) -> list[str]:
-    return [f"{_BLOCKING[item.code]}: {item.text}" for item in findings if item.code in _BLOCKING]
+def _blocked(findings: Sequence[Finding]) -> list[tuple[str, str]]:
+    """Reasons and remedies; a spoiled known-good blocks only if no other was left."""
+    codes = dict.fromkeys(item.code for item in findings if item.code in BLOCKING)
+    return [BLOCKING[code] for code in codes]
 
 
-def _summary(level: Level, worst: _Quantity, blocked: Sequence[str]) -> str:
-    if blocked:
-        return f"Not judged: {blocked[0].split(':')[0]}."
-    amount = f"{signed(worst.change_deg)} ± {worst.uncertainty_deg:.1f}°"
+def _too_wide(
+    quantities: Sequence[_Quantity],
+    worst: _Quantity,
+    limits: LimitsInfo,
+    findings: Sequence[Finding],
+) -> list[tuple[str, str]]:
+    """Uncertainty as wide as what counts as worn proves neither health nor wear."""
+    widest = max(item.uncertainty_deg for item in quantities)
+    again = "Record longer, at a steady speed, in the same way as the known-good."
+    if widest >= limits.worn_from_deg:
+        return [
+            (
+                (
+                    f"the uncertainty (± {widest:.1f}°) is as wide as what would count as worn "
+                    f"({limits.worn_from_deg:.1f}°)"
+                ),
+                again,
+            )
+        ]
+    codes = {item.code for item in findings}
+    if worst.is_beyond_healthy and {"wide-scatter", "speed-unsteady"} <= codes:
+        return [("the cams scatter widely while the speed changes", again)]
+    return []
+
+
+def _summary(level: Level, worst: _Quantity) -> str:
+    amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
     if level == "in-time":
         return (
             f"The valve timing is where healthy engines have it; the {worst.name} is furthest off, "
@@ -113,13 +172,13 @@ def _summary(level: Level, worst: _Quantity, blocked: Sequence[str]) -> str:
 
 
 def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, ...]:
-    reasons = [f"{item.words[:1].upper()}{item.words[1:]}." for item in quantities]
+    reasons = [f"{_upper(item.words)}." for item in quantities]
     for item in quantities:
         if item.healthy is None:
             continue
         where = "beyond" if item.is_beyond_healthy else "within"
         reasons.append(
-            f"The {item.name}: {signed(item.change_deg)} ± {item.uncertainty_deg:.1f}° is {where} "
+            f"The {item.name}: {with_uncertainty(item.change_deg, item.uncertainty_deg)} is {where} "
             f"{signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
             f"{item.healthy.coverage:.1%} of healthy engines lie."
         )
@@ -147,23 +206,26 @@ def _near(item: _Quantity, limit_deg: float) -> bool:
 def _advice(
     level: Level, causes: Sequence[Cause], check: NextCheck | None, limits: LimitsInfo
 ) -> tuple[str, ...]:
-    record_again = "Record again with the phaser solenoids unplugged as the maker describes"
-    first: dict[Level, str] = {
-        "in-time": "No action for the timing. Keep this measurement for the vehicle's next visit.",
-        "drifting": (
-            "Confirm with a second recording that agrees, then watch it: measure again at the next "
-            "service."
-        ),
-        "worn": (
-            "Confirm with a second recording that agrees, then look for the cause before it goes "
-            "further."
-        ),
-        "out-of-time": (
-            "Do not put this off: confirm with a second recording, then open up and look."
-        ),
-        "not-judged": f"{record_again}, and mend what the findings name.",
-    }
-    advice = [first[level]]
+    advice = {
+        "in-time": [
+            "No action for the timing. Keep this measurement for the vehicle's next visit."
+        ],
+        "drifting": [
+            (
+                "Confirm with a second recording that agrees, then watch it: measure again at the next "
+                "service."
+            ),
+        ],
+        "worn": [
+            (
+                "Confirm with a second recording that agrees, then look for the cause before it goes "
+                "further."
+            ),
+        ],
+        "out-of-time": [
+            "Do not put this off: confirm with a second recording, then open up and look.",
+        ],
+    }[level]
     if level in {"drifting", "worn", "out-of-time"}:
         if limits.basis == "one-other-vehicle":
             advice.append(
@@ -174,16 +236,11 @@ def _advice(
             advice.append(f"Next: {check.text}")
         elif causes:
             advice.append(f"Likeliest: {causes[0].name}.")
-    advice.append(
-        "Follow the vehicle maker's procedure and the rules of licensed practice; this is a "
-        "measurement, not a repair order. The technician decides."
-    )
+    advice.append(_DECIDES)
     return tuple(advice)
 
 
 def _would_change(level: Level, worst: _Quantity, limits: LimitsInfo) -> tuple[str, ...]:
-    if level == "not-judged":
-        return ("A recording in which nothing moves would let it be judged.",)
     changes: list[str] = []
     if limits.basis != "same-vehicle":
         changes.append(
@@ -192,18 +249,16 @@ def _would_change(level: Level, worst: _Quantity, limits: LimitsInfo) -> tuple[s
         )
     if limits.known_goods < 5 and limits.basis != "same-vehicle":
         changes.append("More known-goods of the family would narrow or widen the healthy limits.")
-    size = abs(worst.change_deg)
+    now = with_uncertainty(worst.change_deg, worst.uncertainty_deg, sign=False)
     if level in {"in-time", "drifting"}:
-        changes.append(f"At {limits.worn_from_deg:.1f}° it would count as worn (now {size:.1f}°).")
+        changes.append(f"At {limits.worn_from_deg:.1f}° it would count as worn (now {now}).")
     elif level == "worn":
-        changes.append(
-            f"At {limits.code_limit_deg:g}° it would count as out of time (now {size:.1f}°)."
-        )
+        changes.append(f"At {limits.code_limit_deg:g}° it would count as out of time (now {now}).")
     return tuple(changes)
 
 
 def _cautions(level: Level, engine: Engine | None) -> tuple[str, ...]:
-    if level in {"in-time", "not-judged"}:
+    if level == "in-time":
         return ()
     if engine is not None and engine.interference == "yes":
         danger = (

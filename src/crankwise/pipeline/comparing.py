@@ -9,13 +9,15 @@ import numpy as np
 
 from crankwise.compare.against import Against, against
 from crankwise.compare.ripple import RippleChange, ripple_change
+from crankwise.compare.shift import ODD_EDGES
+from crankwise.compare.words import cam_name, with_uncertainty
 from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
 from crankwise.drive.missing import missing
 from crankwise.errors import UsageError
 from crankwise.judge.code_limit import code_limit
 from crankwise.judge.policy import load_policy
 from crankwise.judge.repair import repair_check
-from crankwise.judge.verdict import judge
+from crankwise.judge.verdict import BLOCKING, judge
 from crankwise.model.comparison import Comparison, LimitsInfo, RippleShift, SideInfo
 from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding, Step
@@ -30,12 +32,12 @@ _CARRIED = {
     "damaged-tooth",
     "too-short",
     "wide-scatter",
+    "speed-unsteady",
     "sampled-slowly",
     "above-idle",
     "parking-not-shown",
 }
 """Findings of a recording that bear on what a comparison of it is worth."""
-_ODD_EDGES = 0.001
 
 
 def compare(
@@ -78,11 +80,12 @@ def compare(
     if service_limit_deg is not None and not 0 < service_limit_deg < 180:
         raise UsageError("the limit from service information must lie between 0° and 180°")
     rules = policy or load_policy(None)
-    result = against(subject, known_goods, policy=rules, same_vehicle=same_vehicle)
-    first = _first_used(known_goods, result)
+    usable, unfit = _usable(known_goods)
+    result = against(subject, usable, policy=rules, same_vehicle=same_vehicle)
+    result = replace(result, left_out=(*unfit, *result.left_out))
     ripple = ripple_change(
         subject,
-        first,
+        result.pivot,
         turn_deg=result.match.turn_deg + result.match.edge_deg,
         idle_deg=rules.spread.ripple_idle_deg,
         starter_deg=rules.spread.ripple_starter_deg,
@@ -102,8 +105,10 @@ def compare(
     findings = _findings(subject, known_goods, result, engine)
     check = next_check(causes, rules)
     draft = Comparison(
-        subject=_side(subject, ()),
-        known_goods=tuple(_side(item, result.set_aside) for item in known_goods),
+        subject=_side(subject, set()),
+        known_goods=tuple(
+            _side(item, {name for name, _ in result.left_out}) for item in known_goods
+        ),
         cams=result.cams,
         separations=result.separations,
         ripple=_ripple_words(ripple),
@@ -116,13 +121,27 @@ def compare(
     )
     if before is None:
         return draft
-    earlier = against(before, known_goods, policy=rules, same_vehicle=same_vehicle)
-    return replace(draft, repair=repair_check(draft, earlier.cams))
+    earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
+    return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
 
 
-def _first_used(known_goods: Sequence[Measurement], result: Against) -> Measurement:
-    channel = result.match.cams[0].known_good
-    return next(item for item in known_goods if any(cam is channel for cam in item.cams))
+def _usable(
+    known_goods: Sequence[Measurement],
+) -> tuple[list[Measurement], list[tuple[str, str]]]:
+    """Known-goods without a finding that spoils them; all of them where none is without."""
+    spoiled = {
+        id(item): next((f.text for f in item.findings if f.code in BLOCKING), None)
+        for item in known_goods
+    }
+    good = [item for item in known_goods if spoiled[id(item)] is None]
+    if not good:
+        return list(known_goods), []
+    bad = [
+        (item.recording.name, reason)
+        for item in known_goods
+        if (reason := spoiled[id(item)]) is not None
+    ]
+    return good, bad
 
 
 def _evidence(result: Against, ripple: RippleChange | None) -> CauseEvidence:
@@ -143,7 +162,7 @@ def _evidence(result: Against, ripple: RippleChange | None) -> CauseEvidence:
     )
 
 
-def _side(measurement: Measurement, set_aside: tuple[str, ...]) -> SideInfo:
+def _side(measurement: Measurement, set_aside: set[str]) -> SideInfo:
     return SideInfo(
         name=measurement.recording.name,
         sha256=measurement.recording.sha256,
@@ -179,25 +198,44 @@ def _findings(
 ) -> tuple[Finding, ...]:
     found = [Finding("matched", "note", f"{_upper(text)}.") for text in result.match.remarks]
     found += [
-        Finding("known-good-left-out", "caution", f"A known-good was left out: {reason}.")
-        for reason in result.misfits
+        Finding("known-good-left-out", "caution", f"Known-good {name} was left out: {reason}.")
+        for name, reason in result.left_out
     ]
-    remarks = {text for ref in result.references.values() for text in ref.remarks}
-    found += [Finding("known-goods", "note", text) for text in sorted(remarks)]
+    if result.alone:
+        found.append(
+            Finding(
+                "cam-without-known-good",
+                "note",
+                f"No known-good has the {' and the '.join(map(cam_name, result.alone))}: "
+                "what it does could not be compared.",
+            )
+        )
+    if any(item.recording.sha256 == subject.recording.sha256 for item in known_goods):
+        found.append(
+            Finding(
+                "same-recording",
+                "caution",
+                "A known-good is the very recording that is judged: it can only agree with itself.",
+            )
+        )
     for cam in result.cams:
-        if cam.consistency < _ODD_EDGES:
+        if cam.consistency < ODD_EDGES:
             worst = max(cam.edges, key=lambda edge: abs(edge.residual_deg))
             found.append(
                 Finding(
                     "edges-disagree",
                     "caution",
-                    f"The edges of the {cam.role} cam do not move alike: the {worst.edge} edge at "
-                    f"{worst.known_good_deg:.1f}° is {worst.residual_deg:+.1f}° off the others. "
-                    "Look at the cam target and compare with another known-good.",
+                    f"The edges of the {cam.role} cam don't move alike: the {worst.edge} edge at "
+                    f"{worst.known_good_deg:.1f}° is "
+                    f"{with_uncertainty(worst.residual_deg, worst.uncertainty_deg)} off the "
+                    "others. Look at the cam target and compare with another known-good.",
                 )
             )
     found += [item for item in subject.findings if item.code in _CARRIED]
+    left_out = {name for name, _ in result.left_out}
     for known_good in known_goods:
+        if known_good.recording.name in left_out:
+            continue
         found += [
             Finding(item.code, item.level, f"Known-good {known_good.recording.name}: {item.text}")
             for item in known_good.findings
