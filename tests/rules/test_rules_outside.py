@@ -14,6 +14,20 @@ from crankwise.cli.app import app
 
 ROOT = Path(__file__).parents[2]
 COMMAND = typer.main.get_command(app)
+ALIKE = {"--store", "--quiet", "-q", "--lang"}  # told once, with the group
+
+
+def commands_of(command, before="") -> dict:
+    """Every command by its full name, groups and what is in them."""
+    found = {}
+    for name, inner in command.commands.items():
+        found[before + name] = inner
+        if hasattr(inner, "commands"):
+            found |= commands_of(inner, f"{before}{name} ")
+    return found
+
+
+COMMANDS = commands_of(COMMAND)
 
 
 def read(name: str) -> str:
@@ -39,17 +53,23 @@ def documented_options(text: str) -> set[str]:
     return {opt for cell in cells for opt in re.findall(r"`(--?[a-z-]+)", cell)}
 
 
-@pytest.mark.parametrize("name", sorted(COMMAND.commands))
+@pytest.mark.parametrize("name", sorted(COMMANDS))
 def test_the_command_reference_has_each_option_and_no_other(name):
-    command = COMMAND.commands[name]
+    command = COMMANDS[name]
     real = options_of(command) - {"--help", "-h"}
-    assert documented_options(section(name)) == real
+    if hasattr(command, "commands"):
+        assert documented_options(section(name)) in (real, ALIKE)
+    elif " " in name:
+        assert real & ALIKE == ALIKE
+        assert documented_options(section(name)) == real - ALIKE
+    else:
+        assert documented_options(section(name)) == real
 
 
-@pytest.mark.parametrize("name", sorted(COMMAND.commands))
+@pytest.mark.parametrize("name", sorted(COMMANDS))
 def test_the_command_reference_says_what_help_says(name):
-    first = COMMAND.commands[name].help.split("\n")[0]
-    assert first in section(name)
+    first = " ".join(COMMANDS[name].help.split("\n\n")[0].split())
+    assert first in " ".join(section(name).split())
 
 
 def test_options_before_the_command_are_documented():
@@ -58,12 +78,12 @@ def test_options_before_the_command_are_documented():
 
 
 def test_no_command_is_documented_that_does_not_exist():
-    documented = re.findall(r"^## crankwise (\S+)$", read("docs/cli.md"), re.MULTILINE)
-    assert sorted(documented) == sorted(COMMAND.commands)
+    documented = re.findall(r"^## crankwise (.+)$", read("docs/cli.md"), re.MULTILINE)
+    assert sorted(documented) == sorted(COMMANDS)
 
 
 def test_every_option_has_help():
-    for name, command in COMMAND.commands.items():
+    for name, command in COMMANDS.items():
         for param in command.params:
             assert getattr(param, "help", None) or name == "help", f"{name} {param.name}"
 

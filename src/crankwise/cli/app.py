@@ -7,9 +7,10 @@ from typing import Annotated
 import typer
 
 from crankwise import __version__
-from crankwise.cli import compare, demo, measure, simulate
+from crankwise.cli import compare, demo, job, measure, reference, simulate
 from crankwise.cli.guard import guarded
 from crankwise.cli.options import Lang, Quiet, Shared
+from crankwise.cli.storing import Where
 
 app = typer.Typer(
     name="crankwise",
@@ -32,6 +33,7 @@ def root(
     *,
     lang: Lang = None,
     quiet: Quiet = False,
+    store: Where = None,
     _version: Annotated[
         bool,
         typer.Option(
@@ -43,10 +45,12 @@ def root(
     ] = False,
 ) -> None:
     """Valve timing in crank degrees, from crankshaft and camshaft sensor recordings."""
-    ctx.obj = Shared(lang=lang or "en", quiet=quiet)
+    ctx.obj = Shared(lang=lang or "en", quiet=quiet, store=store)
 
 
 app.command("compare")(guarded(compare.compare))
 app.command("demo")(guarded(demo.demo))
 app.command("measure")(guarded(measure.measure))
 app.command("simulate")(guarded(simulate.simulate))
+app.add_typer(job.group, name="job")
+app.add_typer(reference.group, name="reference")

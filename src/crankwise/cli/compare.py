@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from crankwise.cli import measure
+from crankwise.cli import complete, measure
 from crankwise.cli.options import (
     AsJson,
     Cams,
@@ -22,6 +22,7 @@ from crankwise.cli.options import (
     parse_cams,
     parse_interval,
 )
+from crankwise.cli.storing import Where, open_for
 from crankwise.errors import UsageError
 
 if TYPE_CHECKING:
@@ -62,6 +63,8 @@ class Against:
         ``None`` for the shipped one.
     limit_deg : float or None
         From service information.
+    shelved : tuple of Measurement
+        Known-goods of the shelf, before the references.
     """
 
     references: tuple[Path, ...]
@@ -70,6 +73,7 @@ class Against:
     engine: str | None = None
     policy: Path | None = None
     limit_deg: float | None = None
+    shelved: tuple[Measurement, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,15 @@ class Compared:
     subject: Measurement = field(repr=False)
 
 
+Family = Annotated[
+    str | None,
+    typer.Option(
+        "--family",
+        metavar="NAME",
+        help="All known-goods of this engine family on the shelf.",
+        autocompletion=complete.families,
+    ),
+]
 References = Annotated[
     list[Path] | None,
     typer.Option(
@@ -135,6 +148,7 @@ def compare(
     ],
     *,
     reference: References = None,
+    family: Family = None,
     same_vehicle: SameVehicle = False,
     before: Before = None,
     engine: EngineName = None,
@@ -146,6 +160,7 @@ def compare(
     as_json: AsJson = False,
     output: Output = None,
     picture: Picture = None,
+    store: Where = None,
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  checked when parsed
 ) -> None:
@@ -158,6 +173,8 @@ def compare(
     how = How(crank, parse_cams(cam or ()), parse_interval(interval), progress=not silent)
     against = Against(tuple(reference or ()), before, same_vehicle, engine, policy, limit)
     check_outputs(inputs_of(subject, against), output=output, picture=picture)
+    if family is not None:
+        against = replace(against, shelved=_from_shelf(ctx, store, family))
     compared = compare_files(subject, against, how)
     saved = save_results(compared, output=output, picture=picture)
     if as_json:
@@ -176,6 +193,13 @@ def inputs_of(subject: Path, against: Against) -> list[Path]:
     engine = [Path(against.engine)] if against.engine is not None else []
     others = [path for path in (against.before, against.policy) if path is not None]
     return [subject, *against.references, *others, *engine]
+
+
+def _from_shelf(ctx: typer.Context, where: str | None, family: str) -> tuple[Measurement, ...]:
+    from crankwise.workshop.shelving import of_family  # noqa: PLC0415  keeps --help fast
+
+    with open_for(ctx, where) as store:
+        return tuple(known_good.measurement for known_good in of_family(store, family))
 
 
 def compare_files(subject: Path, against: Against, how: How) -> Compared:
@@ -197,7 +221,7 @@ def compare_files(subject: Path, against: Against, how: How) -> Compared:
     count = len(against.references)
     comparison = pipeline.compare(
         measured[0],
-        measured[1 : 1 + count],
+        [*against.shelved, *measured[1 : 1 + count]],
         engine=engine,
         policy=policy,
         same_vehicle=against.same_vehicle,

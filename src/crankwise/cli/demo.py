@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from crankwise.cli import compare, measure
+from crankwise.cli.demo_store import tell_the_store
 from crankwise.cli.options import Lang, Quiet, is_quiet
 from crankwise.errors import UsageError
 
@@ -57,7 +58,7 @@ def demo(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  checked when parsed
 ) -> None:
-    """Show the whole job on simulated vans, from their recordings to the verdict."""
+    """Show the whole job on simulated vans, from their recordings to the verdict and history."""
     silent = is_quiet(ctx, quiet=quiet)
     _make_folder(into)
     _tell(_SCENE, silent=silent)
@@ -66,6 +67,7 @@ def demo(
     _compare(_VAN, into, _MOVED, same_vehicle=True, silent=silent)
     _record(_HEALTHY, into)
     _compare(_HEALTHY, into, _PASSES, same_vehicle=False, silent=silent)
+    tell_the_store(into, silent=silent)
 
 
 def _make_folder(into: Path) -> None:

@@ -27,6 +27,7 @@ class Shared:
 
     lang: str
     quiet: bool
+    store: str | None = None
 
 
 def _known_language(value: str | None) -> str | None:

@@ -38,7 +38,7 @@ def show_measurement(measurement: Measurement, *, saved: Sequence[Path] = ()) ->
         console.print(
             Text(printable(f"{cam.role}: {cam.channel}, {count(cam.cycles, 'cycle')}"), "bold")
         )
-        console.print(_cam_table(cam, signs=can_print(console, "▲▼")))
+        console.print(cam_table(cam, signs=can_print(console, "▲▼")))
     show_findings(console, measurement.findings)
     _show_roles(console, measurement)
     show_saved(console, saved)
@@ -70,7 +70,8 @@ def _cycle_words(crank: CrankMeasurement) -> str:
     return crank.cycle_origin if crank.cycle_known else f"not known: {crank.cycle_origin}"
 
 
-def _cam_table(cam: CamMeasurement, *, signs: bool) -> Table:
+def cam_table(cam: CamMeasurement, *, signs: bool) -> Table:
+    """Set a table of a cam's edges; ``signs`` says whether the terminal has the triangles."""
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
     for title in ("edge", "angle", "± 95 %", "teeth, counted from the gap", "scatter", "count"):
         table.add_column(title, justify="right" if title in _NUMBERS else "left")

@@ -1,0 +1,123 @@
+"""Options that say what is known of an engine when it becomes a known-good."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated, Final, Literal
+
+import typer
+
+from crankwise.errors import UsageError
+
+if TYPE_CHECKING:
+    from crankwise.model.shelf import Grade
+
+UNITS: Final = ("km", "miles")
+
+
+def _iso_date(value: str | None) -> str | None:
+    if value is None:
+        return None
+    try:
+        return date.fromisoformat(value).isoformat()
+    except ValueError:
+        raise typer.BadParameter(f"{value!r} is no date: write 2026-03-01") from None
+
+
+def _known_unit(value: str | None) -> str | None:
+    if value is not None and value not in UNITS:
+        raise typer.BadParameter(f"there is no unit {value!r}; there is: {', '.join(UNITS)}")
+    return value
+
+
+Mileage = Annotated[
+    float | None,
+    typer.Option("--mileage", metavar="N", min=0.0, help="What the clock says; needs --unit."),
+]
+Unit = Annotated[
+    str | None,
+    typer.Option(
+        "--unit",
+        metavar="UNIT",
+        callback=_known_unit,
+        help="Unit of the mileage: km or miles.",
+        autocompletion=lambda: list(UNITS),
+    ),
+]
+DateSeen = Annotated[
+    str | None,
+    typer.Option(
+        "--date", metavar="DATE", callback=_iso_date, help="Day of the recording: 2026-03-01."
+    ),
+]
+Conditions = Annotated[
+    str | None,
+    typer.Option("--conditions", metavar="TEXT", help="How the engine ran: warm idle, starter."),
+]
+MeasuredBy = Annotated[
+    str | None,
+    typer.Option("--measured-by", metavar="TEXT", help="Who measured, as far as you wish to say."),
+]
+FreshChain = Annotated[
+    bool | None,
+    typer.Option("--fresh-chain/--used-chain", help="Whether the chain is new or has run."),
+]
+VerifiedBy = Annotated[
+    str | None,
+    typer.Option(
+        "--verified-by", metavar="TEXT", help="How one knows it is right: marks, locking pins."
+    ),
+]
+Warm = Annotated[bool | None, typer.Option("--warm/--cold", help="Whether the engine was warm.")]
+PhasersParked = Annotated[
+    bool | None,
+    typer.Option(
+        "--phasers-parked/--phasers-free", help="Whether the phasers stood at their stops."
+    ),
+]
+Sensor = Annotated[
+    str | None,
+    typer.Option("--sensor", metavar="TEXT", help="Type of the sensors; else as measured."),
+]
+GradeNote = Annotated[
+    str, typer.Option("--note", metavar="TEXT", help="What else one should know.")
+]
+
+
+def mileage_from(
+    mileage: float | None, unit: str | None
+) -> tuple[float | None, Literal["km", "miles"] | None]:
+    """Take a mileage and its unit together or not at all.
+
+    Raises
+    ------
+    UsageError
+        One is given without the other.
+    """
+    if mileage is not None and unit is None:
+        raise UsageError(f"--mileage {mileage:,.0f} needs its unit: --unit km or --unit miles")
+    if mileage is None and unit is not None:
+        raise UsageError("--unit says the unit of a mileage: give --mileage as well")
+    return mileage, "km" if unit == "km" else "miles" if unit else None
+
+
+def grade_from(
+    *,
+    fresh_chain: bool | None,
+    verified_by: str | None,
+    warm: bool | None,
+    phasers_parked: bool | None,
+    sensor: str | None,
+    note: str,
+) -> Grade:
+    """Gather what is known of the quality of a known-good; what was not said stays unknown."""
+    from crankwise.model.shelf import Grade  # noqa: PLC0415  keeps --help fast
+
+    return Grade(
+        fresh_chain=fresh_chain,
+        verified_by=verified_by,
+        warm=warm,
+        phasers_parked=phasers_parked,
+        sensor=sensor,
+        note=note,
+    )

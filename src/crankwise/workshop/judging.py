@@ -1,0 +1,176 @@
+"""Compare a visit's recording with the known-goods that say most about its vehicle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from crankwise import pipeline
+from crankwise.drive.engine_file import shipped
+from crankwise.errors import UsageError
+from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
+from crankwise.workshop.shelving import of_family
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from crankwise.model.engine import Engine
+    from crankwise.model.job import JobFile, KeptComparison, VisitFile
+    from crankwise.model.kept import KeptMeasurement
+    from crankwise.model.measurement import Measurement
+    from crankwise.model.policy import Policy
+    from crankwise.model.shelf import KnownGood
+    from crankwise.store import Store
+    from crankwise.workshop.series import Measured
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Known-goods to compare with.
+
+    ``same_vehicle`` says that they are of this very vehicle and chain; ``why`` in words why these.
+    """
+
+    known_goods: tuple[KnownGood, ...]
+    same_vehicle: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What was compared, with what, and as what it was kept."""
+
+    kept: KeptComparison
+    subject: KeptMeasurement
+    chosen: Chosen
+    engine: Engine | None
+
+
+def judge_visit(
+    store: Store,
+    file: JobFile,
+    visit: VisitFile,
+    *,
+    family: str | None = None,
+    known_good_ids: Sequence[str] = (),
+    engine: Engine | None = None,
+    policy: Policy | None = None,
+    service_limit_deg: float | None = None,
+) -> Judged:
+    """Compare the visit's newest recording and keep the comparison with the visit.
+
+    Parameters
+    ----------
+    store : Store
+    file : JobFile
+    visit : VisitFile
+        One of the file's.
+    family : str, optional
+        Engine family whose known-goods are taken, whatever the vehicle has of its own.
+    known_good_ids : sequence of str
+        These known-goods and no others.
+    engine : Engine, optional
+        If not given, the shipped engine of the vehicle's family, where there is one.
+    policy, service_limit_deg
+        As for :func:`crankwise.pipeline.compare`.
+
+    Raises
+    ------
+    UsageError
+        Nothing was measured at this visit, or there is nothing to compare with.
+    NotMeasurableError
+        The recording doesn't fit the known-goods; says why.
+    """
+    subject = newest_measured(file, visit)
+    chosen = choose_known_goods(store, file, subject, family=family, ids=known_good_ids)
+    known = engine or engine_of_family(chosen.known_goods[0].family)
+    comparison = pipeline.compare(
+        subject.kept.measurement,
+        [known_good.measurement for known_good in chosen.known_goods],
+        engine=known,
+        policy=policy,
+        same_vehicle=chosen.same_vehicle,
+        service_limit_deg=service_limit_deg,
+        before=_before(file, visit, subject),
+    )
+    kept = store.jobs.add_comparison(
+        visit.visit.id,
+        comparison,
+        measurement_id=subject.kept.id,
+        known_good_ids=tuple(known_good.id for known_good in chosen.known_goods),
+    )
+    return Judged(kept, subject.kept, chosen, known)
+
+
+def engine_of_family(family: str | None) -> Engine | None:
+    """Return the shipped engine of a family, where there is one."""
+    engines = shipped().values()
+    return next((e for e in engines if family and e.family.casefold() == family.casefold()), None)
+
+
+def choose_known_goods(
+    store: Store,
+    file: JobFile,
+    subject: Measured,
+    *,
+    family: str | None = None,
+    ids: Sequence[str] = (),
+) -> Chosen:
+    """Choose what to compare with: what was asked for, else the vehicle's own, else the family's.
+
+    A known-good is the vehicle's own only if it was recorded with the chain that is in it now.
+
+    Raises
+    ------
+    UsageError
+        There is none, or the family isn't known.
+    """
+    if ids:
+        asked = store.shelf.load(ids)
+        own = all(_is_own(file, subject, known_good) for known_good in asked)
+        return Chosen(asked, own, f"the known-goods asked for: {_names(asked)}")
+    if family is None:
+        own_ones = [
+            known_good
+            for known_good in store.shelf.load(file.known_goods)
+            if not known_good.retired and _is_own(file, subject, known_good)
+        ]
+        if own_ones:
+            newest = max(own_ones, key=lambda known_good: known_good.added_at)
+            return Chosen((newest,), True, f"the vehicle's own known-good {_names([newest])}")
+    name = family or file.vehicle.family
+    if not name:
+        raise UsageError(
+            f"the engine family of {file.vehicle.label} is not known: give --family or --known-good"
+        )
+    others = tuple(k for k in of_family(store, name) if not _is_subject(subject, k))
+    if not others:
+        raise UsageError(
+            f"the only known-good of {name!r} on the shelf is this recording itself: there is "
+            "nothing to compare it with yet"
+        )
+    return Chosen(others, False, f"the shelf's known-goods of {name}: {_names(others)}")
+
+
+def _is_own(file: JobFile, subject: Measured, known_good: KnownGood) -> bool:
+    """Whether it is of this vehicle and chain, and not the subject itself."""
+    sha256 = known_good.measurement.recording.sha256
+    same_chain = chain_of_recording(file, sha256) == subject.chain
+    return same_chain and not _is_subject(subject, known_good)
+
+
+def _is_subject(subject: Measured, known_good: KnownGood) -> bool:
+    digest = subject.kept.recording_sha256
+    return known_good.measurement.recording.sha256 == digest
+
+
+def _names(known_goods: Sequence[KnownGood]) -> str:
+    return ", ".join(known_good.id[:8] for known_good in known_goods)
+
+
+def _before(file: JobFile, visit: VisitFile, subject: Measured) -> Measurement | None:
+    """Return the engine before the repair of this visit, if the subject is after it."""
+    if subject.purpose != AFTER_REPAIR:
+        return None
+    earlier = [one for one in measured_of(file, visit) if one.purpose != AFTER_REPAIR]
+    return earlier[-1].kept.measurement if earlier else None

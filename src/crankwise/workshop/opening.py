@@ -1,0 +1,49 @@
+"""Begin a vehicle's file."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from crankwise.errors import UsageError
+from crankwise.workshop.finding import jobs_of_vehicle
+
+if TYPE_CHECKING:
+    from crankwise.model.job import JobFile, VehicleDetails
+    from crankwise.store import Store
+
+
+def open_job(
+    store: Store,
+    vehicle: str,
+    *,
+    family: str | None,
+    title: str,
+    workshop: str | None,
+    details: VehicleDetails,
+) -> JobFile:
+    """Begin the file of a vehicle that has none.
+
+    Raises
+    ------
+    UsageError
+        There is a job of a vehicle of this name, or the name is a number, by which jobs go.
+    """
+    if vehicle.isdigit():
+        raise UsageError(f"{vehicle!r} would be taken for the number of a job: add a word to it")
+    there = jobs_of_vehicle(store, vehicle)
+    if there:
+        label, number = there[0].vehicle.label, there[0].job.id
+        raise UsageError(
+            f"{label} has a job already, number {number}: add a visit to it with crankwise job "
+            "visit add"
+        )
+    if workshop is not None:
+        store.jobs.add_workshop(workshop)
+    added = store.jobs.add_vehicle(vehicle, workshop=workshop, family=family, details=details)
+    return store.jobs.file(store.jobs.open(added.id, title=title).id)
+
+
+def today() -> str:
+    """Return the day as the clock on the wall has it, ISO 8601."""
+    return datetime.now(tz=UTC).astimezone().date().isoformat()

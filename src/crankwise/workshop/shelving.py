@@ -1,0 +1,116 @@
+"""Put known-goods on the shelf: from a file, or from a visit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from crankwise import document
+from crankwise.errors import UsageError
+from crankwise.model.measurement import Provenance
+from crankwise.workshop.recording import keep_recording
+from crankwise.workshop.series import newest_measured
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from crankwise.model.job import JobFile, VisitFile
+    from crankwise.model.shelf import Grade, KnownGood
+    from crankwise.store import Store
+
+
+def shelve_file(
+    store: Store,
+    path: Path,
+    *,
+    family: str,
+    provenance: Provenance,
+    grade: Grade,
+    crank: str | None = None,
+    cams: Mapping[str, str] | None = None,
+    interval_s: float | None = None,
+    progress: Callable[[str, float], None] | None = None,
+) -> KnownGood:
+    """Add a recording, which is measured and kept as well, or a saved measurement.
+
+    Raises
+    ------
+    UsageError
+        Channels are named, but the file is a measurement.
+    """
+    if document.looks_like_document(path):
+        if crank is not None or cams or interval_s is not None:
+            raise UsageError(
+                f"{path} is a saved measurement: --crank, --cam and --interval are for recordings"
+            )
+        return store.shelf.add(
+            document.load(path), family=family, provenance=provenance, grade=grade
+        )
+    kept = keep_recording(
+        store, path, crank=crank, cams=cams, interval_s=interval_s, progress=progress
+    )
+    return store.shelf.add(
+        kept.measurement,
+        family=family,
+        provenance=provenance,
+        grade=grade,
+        measurement_id=kept.id,
+    )
+
+
+def shelve_visit(
+    store: Store,
+    file: JobFile,
+    visit: VisitFile,
+    *,
+    family: str | None,
+    grade: Grade,
+    conditions: str | None = None,
+    measured_by: str | None = None,
+) -> KnownGood:
+    """Add the newest measurement of a visit; mileage and day are the visit's.
+
+    Raises
+    ------
+    UsageError
+        The engine family is not known, or nothing was measured at this visit.
+    """
+    name = family or file.vehicle.family
+    if not name:
+        raise UsageError(f"the engine family of {file.vehicle.label} is not known: give --family")
+    kept = newest_measured(file, visit).kept
+    provenance = Provenance(
+        engine_family=name,
+        mileage=visit.visit.mileage,
+        mileage_unit=visit.visit.mileage_unit,
+        date=visit.visit.date,
+        conditions=conditions,
+        measured_by=measured_by,
+    )
+    return store.shelf.add(
+        kept.measurement,
+        family=name,
+        provenance=provenance,
+        grade=grade,
+        vehicle_id=file.vehicle.id,
+        measurement_id=kept.id,
+    )
+
+
+def of_family(store: Store, family: str) -> tuple[KnownGood, ...]:
+    """Return the known-goods of a family that are in use.
+
+    Raises
+    ------
+    UsageError
+        There is none; names the families that there are.
+    """
+    found = store.shelf.of_family(family)
+    if not found:
+        names = [item.name for item in store.shelf.families() if item.known_goods]
+        there = f"there is {', '.join(names)}" if names else "the shelf is empty"
+        raise UsageError(
+            f"no known-good of {family!r} is on the shelf ({there}): add one with crankwise "
+            "reference add, or import another workshop's"
+        )
+    return found
