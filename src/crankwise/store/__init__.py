@@ -1,0 +1,33 @@
+"""Recordings, known-goods and jobs kept on SQLite or PostgreSQL, with every original.
+
+``with open_store("shelf") as store: store.recordings.add("van.csv")``
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from crankwise.store.history import History, HistorySeries
+    from crankwise.store.opening import open_store
+    from crankwise.store.state import job_state
+    from crankwise.store.store import Store
+
+__all__ = ["History", "HistorySeries", "Store", "job_state", "open_store"]
+
+_HOME = {
+    "History": "history",
+    "HistorySeries": "history",
+    "Store": "store",
+    "job_state": "state",
+    "open_store": "opening",
+}
+
+
+def __getattr__(name: str) -> Any:
+    # Imported on first use: the command line has to start fast.
+    if name not in _HOME:
+        raise AttributeError(f"module 'crankwise.store' has no attribute '{name}'")
+    from importlib import import_module  # noqa: PLC0415
+
+    return getattr(import_module(f"crankwise.store.{_HOME[name]}"), name)

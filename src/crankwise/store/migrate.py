@@ -1,0 +1,120 @@
+"""Bring a database to the newest schema when it is opened, after a backup of a SQLite file."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from contextlib import closing
+from datetime import UTC, datetime
+from importlib import resources
+from pathlib import Path
+
+from sqlalchemy import inspect, text
+from sqlalchemy.engine import Connection
+
+from crankwise.errors import UnreadableError
+from crankwise.store.database import Database
+from crankwise.store.failures import BUSY_S, in_words
+from crankwise.store.tables import SCHEMA
+
+_LOCK = 7_206_030  # any number that only this program locks by
+
+
+def bring_forward(database: Database) -> None:
+    """Create what is missing, or migrate an older schema.
+
+    Raises
+    ------
+    UnreadableError
+        Written by a newer version, or a database of something else.
+    UsageError
+        It can't be written.
+    """
+    found = _revision(database)
+    if found == SCHEMA:
+        return
+    if database.is_sqlite:
+        _write_ahead(database)
+        if found is not None and _is_known(found):
+            _back_up(database, found)
+    with database.write_raw() as connection:
+        if not database.is_sqlite:
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
+        found = _revision_of(connection)  # another program may have been faster
+        if found == SCHEMA:
+            return
+        _refuse_foreign(connection, database.where, found)
+        _upgrade(connection)
+
+
+def _revision(database: Database) -> str | None:
+    with database.read() as session:
+        return _revision_of(session.connection())
+
+
+def _revision_of(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    return None if found is None else str(found)
+
+
+def _refuse_foreign(connection: Connection, where: str, found: str | None) -> None:
+    if found is None and inspect(connection).get_table_names():
+        raise UnreadableError(
+            f"{where}: the database holds tables of something else; give the store one of its own"
+        )
+    if found is not None and not _is_known(found):
+        raise UnreadableError(
+            f"{where}: written by a newer Crankwise (schema {found}, this one reads up to "
+            f"{SCHEMA}); update Crankwise"
+        )
+
+
+def _is_known(revision: str) -> bool:
+    return revision <= SCHEMA  # four digits that count up
+
+
+def _upgrade(connection: Connection) -> None:
+    from alembic import command  # noqa: PLC0415  slow to import, needed once for each schema
+    from alembic.config import Config  # noqa: PLC0415
+
+    config = Config()
+    config.set_main_option("script_location", _folder().replace("%", "%%"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _folder() -> str:
+    return str(resources.files("crankwise.store") / "migrations")
+
+
+def _write_ahead(database: Database) -> None:
+    """Switch to write-ahead logging, once for the file: readers and a writer don't wait.
+
+    Two programs that create one store at the same time get in each other's way here without
+    waiting, so waiting is done by hand.
+    """
+    path = str(database.url.database)
+    until = time.monotonic() + BUSY_S
+    with in_words(database.where), closing(sqlite3.connect(path, timeout=BUSY_S)) as connection:
+        while True:
+            try:
+                connection.execute("PRAGMA journal_mode=WAL")
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                    raise
+                time.sleep(0.02)
+            else:
+                return
+
+
+def _back_up(database: Database, revision: str) -> None:
+    """Copy the file as it is now into ``backups/`` beside it."""
+    path = Path(str(database.url.database))
+    stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
+    target = path.parent / "backups" / f"{path.stem}-schema-{revision}-{stamp}{path.suffix}"
+    with in_words(database.where):
+        target.parent.mkdir(exist_ok=True)
+        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copy:
+            source.backup(copy)

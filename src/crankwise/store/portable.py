@@ -1,0 +1,213 @@
+"""A known-good as a portable document: made, written, read and checked.
+
+One known-good is a ``.json`` (format ``crankwise.known-good/1``), several are a ``.zip`` of them.
+Files are the same for the same known-goods, whenever and wherever they are written.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import secrets
+import zipfile
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final, NoReturn
+
+from crankwise import document
+from crankwise.errors import CrankwiseError, UnreadableError, UsageError
+from crankwise.model.measurement import Measurement
+from crankwise.model.shelf import FORMAT, Grade, KnownGood
+from crankwise.store import codec
+
+_MOST_BYTES: Final = 16_000_000
+"""Largest document read: one has some 20 kB."""
+_EPOCH: Final = (1980, 1, 1, 0, 0, 0)
+_KIND, _MAJOR = FORMAT.split("/")
+
+
+def make(
+    measurement: Measurement,
+    *,
+    family: str,
+    grade: Grade,
+    added_at: datetime,
+    supersedes: str | None = None,
+) -> KnownGood:
+    """Make a known-good; its id follows from its content."""
+    draft = KnownGood("", family, grade, measurement, added_at, "", supersedes)
+    digest = content_sha256(draft)
+    return KnownGood(digest[:16], family, grade, measurement, added_at, digest, supersedes)
+
+
+def content_sha256(known_good: KnownGood) -> str:
+    """Digest of what a known-good says: not of its name, when it was added or retired."""
+    parts = (
+        json.dumps([known_good.family, known_good.supersedes], ensure_ascii=False),
+        codec.dump(known_good.grade),
+        codec.dump(known_good.measurement),
+    )
+    return codec.digest("\n".join(parts))
+
+
+def to_text(known_good: KnownGood) -> str:
+    """Return the document as text, its fixed fields first."""
+    values = json.loads(codec.dump(known_good))
+    first = ("format", "id", "content_sha256", "family", "added_at", "retired", "supersedes")
+    head = {key: values.pop(key) for key in first}
+    return json.dumps(head | values, ensure_ascii=False, indent=1) + "\n"
+
+
+def from_text(text: str, *, name: str) -> KnownGood:
+    """Read and check one document.
+
+    Raises
+    ------
+    UnreadableError
+        Not a known-good, of another format, or with a missing or senseless value.
+    """
+    from pydantic import ValidationError  # noqa: PLC0415  slow to import
+
+    try:
+        values = json.loads(text)
+    except (ValueError, RecursionError):
+        _refuse(name, "it is not usable JSON; export it again")
+    _check_format(values, name)
+    measurement = values.get("measurement")
+    if not isinstance(measurement, dict):
+        _refuse(name, "its measurement is missing; export it again")
+    # The measurement's own rules, which say where and what is wrong.
+    document.loads(json.dumps(measurement, ensure_ascii=False), name=name)
+    try:
+        known_good: KnownGood = codec.adapter(KnownGood).validate_json(text, strict=True)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        place = ".".join(str(key) for key in first["loc"])
+        _refuse(name, f"{place} is wrong ({first['msg']}); export it again")
+    if known_good.added_at.tzinfo is None:
+        _refuse(name, "added_at has no time zone; export it again")
+    if not known_good.family.strip():
+        _refuse(name, "its family is empty; export it again")
+    return known_good
+
+
+def is_untouched(known_good: KnownGood) -> bool:
+    """Whether the document still says what it was made with."""
+    digest = content_sha256(known_good)
+    return known_good.content_sha256 == digest and known_good.id == digest[:16]
+
+
+def write(known_goods: Sequence[KnownGood], path: Path) -> None:
+    """Write one document or a bundle, by the suffix; whole or not at all.
+
+    Raises
+    ------
+    UsageError
+        Another suffix, several known-goods for a ``.json``, or the place can't be written.
+    """
+    kind = path.suffix.lower()
+    if kind not in {".json", ".zip"}:
+        raise UsageError(f"{path}: end the name in .json for one known-good or .zip for a bundle")
+    if kind == ".json" and len(known_goods) != 1:
+        raise UsageError(
+            f"{path}: a .json holds one known-good, these are {len(known_goods)}; end the name in "
+            ".zip"
+        )
+    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        try:
+            with beside.open("xb") as file:
+                if kind == ".json":
+                    file.write(to_text(known_goods[0]).encode())
+                else:
+                    _bundle(known_goods, file)
+                file.flush()
+                os.fsync(file.fileno())
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except OSError as error:
+        raise UsageError(
+            f"{path} can't be written ({error.strerror}): choose another place"
+        ) from error
+
+
+def _bundle(known_goods: Sequence[KnownGood], file: Any) -> None:
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as bundle:
+        for known_good in sorted(known_goods, key=lambda item: item.id):
+            entry = zipfile.ZipInfo(f"{known_good.id}.json", _EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.external_attr = 0o644 << 16
+            bundle.writestr(entry, to_text(known_good))
+
+
+def read(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
+    """Read a document or a bundle: name and known-good, or why a part of it can't be read.
+
+    Raises
+    ------
+    UnreadableError
+        The file as a whole can't be read, or is something else.
+    """
+    try:
+        if not zipfile.is_zipfile(path):
+            if path.stat().st_size > _MOST_BYTES:
+                _refuse(str(path), "it is too large for a known-good")
+            yield path.name, from_text(path.read_bytes().decode("utf-8-sig"), name=str(path))
+            return
+        yield from _read_bundle(path)
+    except OSError as error:
+        raise UnreadableError(f"{path}: it can't be opened ({error.strerror})") from error
+    except UnicodeDecodeError:
+        _refuse(str(path), "it is neither a known-good (.json) nor a bundle of them (.zip)")
+
+
+def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
+    try:
+        with zipfile.ZipFile(path) as bundle:
+            entries = [entry for entry in bundle.infolist() if entry.filename.endswith(".json")]
+            if not entries:
+                _refuse(str(path), "there is no known-good in it")
+            for entry in entries:
+                if entry.file_size > _MOST_BYTES:
+                    yield entry.filename, "it is too large for a known-good"
+                    continue
+                try:
+                    text = bundle.read(entry).decode("utf-8-sig")
+                    known_good = from_text(text, name=f"{path}, {entry.filename}")
+                except CrankwiseError as error:
+                    yield entry.filename, str(error)
+                except UnicodeDecodeError:
+                    yield entry.filename, "it is not text"
+                else:
+                    yield entry.filename, known_good
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+        raise UnreadableError(f"{path}: the bundle is damaged ({error}); get it again") from error
+
+
+def _check_format(values: Any, name: str) -> None:
+    found = values.get("format") if isinstance(values, dict) else None
+    if found == FORMAT:
+        return
+    known = (
+        re.fullmatch(r"crankwise\.([a-z-]+)/(\d{1,9})", found) if isinstance(found, str) else None
+    )
+    if known is None:
+        _refuse(name, f'it is no known-good ("format" is not "{FORMAT}")')
+    if f"crankwise.{known[1]}" != _KIND:
+        _refuse(
+            name,
+            f"it holds a {known[1]}, not a known-good; put a measurement on the shelf with: "
+            "crankwise reference add",
+        )
+    _refuse(
+        name,
+        f"it is written in format {known[2]}, and this Crankwise reads format {_MAJOR}; update "
+        "Crankwise",
+    )
+
+
+def _refuse(name: str, why: str) -> NoReturn:
+    raise UnreadableError(f"{name}: {why}")

@@ -1,0 +1,75 @@
+"""The store as one object: recordings, the known-good shelf, jobs, history."""
+
+from __future__ import annotations
+
+from types import TracebackType
+from typing import Self
+
+from crankwise.model.engine import Engine
+from crankwise.model.kept import VerifyReport
+from crankwise.model.policy import Policy
+from crankwise.store.database import Database
+from crankwise.store.history import History, vehicle_history
+from crankwise.store.jobs import Jobs
+from crankwise.store.originals import Originals
+from crankwise.store.recordings import Recordings
+from crankwise.store.shelf import Shelf
+from crankwise.store.verify import verify
+
+
+class Store:
+    """A place where recordings, known-goods and jobs are kept; ``with`` closes it.
+
+    Attributes
+    ----------
+    where : str
+        The place in words, without a password.
+    recordings : Recordings
+    shelf : Shelf
+    jobs : Jobs
+    """
+
+    def __init__(self, database: Database, originals: Originals | None) -> None:
+        self._database = database
+        self._originals = originals
+        self.where = database.where
+        self.recordings = Recordings(database, originals)
+        self.shelf = Shelf(database)
+        self.jobs = Jobs(database)
+
+    def history(
+        self,
+        vehicle_id: int,
+        *,
+        known_good_id: str | None = None,
+        policy: Policy | None = None,
+        engine: Engine | None = None,
+    ) -> History:
+        """Shifts of a vehicle's cams over its mileage, see :func:`vehicle_history`."""
+        return vehicle_history(
+            self.jobs,
+            self.shelf,
+            vehicle_id,
+            known_good_id=known_good_id,
+            policy=policy,
+            engine=engine,
+        )
+
+    def verify(self) -> VerifyReport:
+        """Check every original against its digest and every row against what it stands for."""
+        return verify(self._database, self._originals)
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._database.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
