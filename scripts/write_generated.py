@@ -35,6 +35,9 @@ def main() -> None:
         Path(schemas.__file__).parent / schemas.COMPARISON_FILE: _schema(
             schemas.comparison_schema()
         ),
+        Path(schemas.__file__).parent / schemas.KNOWN_GOOD_FILE: _schema(
+            schemas.known_good_schema()
+        ),
     }
     readme = ROOT / "README.md"
     said = _demo()

@@ -12,10 +12,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from crankwise.model import comparison, finding, measurement
+from crankwise.model import comparison, finding, measurement, shelf
 
 MEASUREMENT_FILE: Final = "measurement-1.schema.json"
 COMPARISON_FILE: Final = "comparison-1.schema.json"
+KNOWN_GOOD_FILE: Final = "known-good-1.schema.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,15 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
 }
 """Rules by class and field; used both in the schema and when a document is read."""
 
+_KNOWN_GOOD_ID = Rule("16 hexadecimal digits in lower case", {"pattern": "^[0-9a-f]{16}$"})
+KNOWN_GOOD_RULES: Final[Mapping[tuple[str, str], Rule]] = {
+    ("KnownGood", "format"): Rule(shelf.FORMAT, {"const": shelf.FORMAT}),
+    ("KnownGood", "id"): _KNOWN_GOOD_ID,
+    ("KnownGood", "supersedes"): _KNOWN_GOOD_ID,
+    ("KnownGood", "content_sha256"): _SHA256,
+}
+"""The same for what a known-good has around its measurement."""
+
 
 _KEYWORDS: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
     "const": operator.eq,
@@ -126,6 +136,14 @@ def comparison_schema() -> dict[str, Any]:
     return _schema(comparison.Comparison, "comparison")
 
 
+def known_good_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of ``crankwise.known-good/1``."""
+    made = _schema(shelf.KnownGood, "known-good")
+    inner = made["$defs"]["Measurement"]
+    inner["required"] = ["format", *inner["required"]]
+    return made
+
+
 def _schema(model: type[Any], noun: str) -> dict[str, Any]:
     from pydantic import TypeAdapter  # noqa: PLC0415  slow to import, rarely needed
 
@@ -145,7 +163,7 @@ def _schema(model: type[Any], noun: str) -> dict[str, Any]:
 
 def _refine(name: str, definition: dict[str, Any]) -> None:
     """Put the docstring's words on the fields and the rules beside the types."""
-    homes = (measurement, comparison, finding)
+    homes = (measurement, comparison, shelf, finding)
     cls = next(getattr(home, name) for home in homes if hasattr(home, name))
     summary, described = _split_docstring(inspect.cleandoc(cls.__doc__ or ""))
     definition["description"] = summary
@@ -154,7 +172,7 @@ def _refine(name: str, definition: dict[str, Any]) -> None:
         entry.pop("title", None)
         if field in described:
             entry["description"] = described[field]
-        rule = RULES.get((name, field))
+        rule = RULES.get((name, field)) or KNOWN_GOOD_RULES.get((name, field))
         if rule is not None:
             target = next(
                 (part for part in entry.get("anyOf", []) if part.get("type") != "null"), entry

@@ -16,6 +16,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from crankwise.errors import NotMeasurableError
+from crankwise.judge.policy import load_policy
 from crankwise.model.measurement import CamMeasurement, Measurement
 from crankwise.model.recording import FloatArray
 from crankwise.model.shelf import KnownGood
@@ -30,6 +31,7 @@ class Patterns:
 
     def __init__(self, session: Session) -> None:
         self._session = session
+        self._policy = load_policy(None)
         self._firsts: dict[int, Measurement] = {}
         self._of_family: dict[tuple[int, int, int], list[int]] = {}
 
@@ -42,13 +44,13 @@ class Patterns:
             self._of_family[key] = self._stored(*key)
         for pattern_id in self._of_family[key]:
             try:
-                return pattern_id, place(measurement, self.first(pattern_id))
+                return pattern_id, place(measurement, self.first(pattern_id), policy=self._policy)
             except NotMeasurableError:
                 continue
         pattern_id = self._make(family_id, known_good_id, measurement)
         self._of_family[key].append(pattern_id)
         self._firsts[pattern_id] = measurement
-        return pattern_id, place(measurement, measurement)
+        return pattern_id, place(measurement, measurement, policy=self._policy)
 
     def first(self, pattern_id: int) -> Measurement:
         """Return the measurement that others of the pattern are held against."""

@@ -14,16 +14,17 @@ import numpy as np
 
 from crankwise.compare.match import CamMatch, Limits, match
 from crankwise.compare.shift import Spreads, pair_shift
-from crankwise.judge.policy import load_policy
 from crankwise.model.measurement import CamMeasurement, Measurement
 from crankwise.model.policy import Policy
 from crankwise.model.recording import FloatArray
-from crankwise.units import CYCLE_DEG, REVOLUTION_DEG, wrap_cycle_deg, wrap_signed_deg
+from crankwise.model.teeth import IntArray
+from crankwise.units import CYCLE_DEG, REVOLUTION_DEG, wrap_signed_deg
 
 _SAME_STEP_DEG = 0.01
 _CHEAP = 1.0
 """Half of what an inverted signal costs in the full search; swapped names cost more."""
 _SHIFT_SCALE_DEG = 20.0
+_TURNS_DEG = np.array([0.0, REVOLUTION_DEG])
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ def limits_of(policy: Policy) -> Limits:
     )
 
 
-def place(measurement: Measurement, first: Measurement) -> tuple[Placed, ...]:
+def place(measurement: Measurement, first: Measurement, *, policy: Policy) -> tuple[Placed, ...]:
     """Every cam of the first known-good, in its order.
 
     Raises
@@ -56,7 +57,6 @@ def place(measurement: Measurement, first: Measurement) -> tuple[Placed, ...]:
     NotMeasurableError
         The patterns don't fit.
     """
-    policy = load_policy(None)
     limits = limits_of(policy)
     cams, flank_standard_deg = _quick(measurement, first, limits), 0.0
     if cams is None:
@@ -87,21 +87,18 @@ def _quick(
     if not _is_plain(measurement, first):
         return None
     theirs = {cam.role: cam for cam in measurement.cams}
-    best: tuple[float, tuple[CamMatch, ...]] | None = None
-    for turn_deg in (0.0, REVOLUTION_DEG):
-        laid = [_lay(theirs[cam.role], cam, turn_deg, limits) for cam in first.cams]
-        found = [item for item in laid if item is not None]
-        if len(found) < len(laid):
-            continue
-        shifts = np.array([cam.shift_deg for _, cam in found])
-        apart = float(((shifts - shifts.mean()) ** 2).sum()) / _SHIFT_SCALE_DEG**2
-        cost = sum(cost for cost, _ in found) + apart
-        if best is None or cost < best[0]:
-            best = cost, tuple(cam for _, cam in found)
-    if best is None or best[0] >= _CHEAP:
+    laid = [_lay(theirs[cam.role], cam, limits) for cam in first.cams]
+    found = [item for item in laid if item is not None]
+    if len(found) < len(laid):
         return None
-    worst = max(float(np.abs(cam.residual_deg).max()) for cam in best[1])
-    return best[1] if worst <= limits.edge_residual_deg else None
+    shifts = np.array([item.shift_deg for item in found])
+    apart = ((shifts - shifts.mean(axis=0)) ** 2).sum(axis=0) / _SHIFT_SCALE_DEG**2
+    cost = np.sum([item.cost for item in found], axis=0) + apart
+    turn = int(np.argmin(cost))
+    worst = max(float(item.worst_deg[turn]) for item in found)
+    if cost[turn] >= _CHEAP or worst > limits.edge_residual_deg:
+        return None
+    return tuple(item.match(turn) for item in found)
 
 
 def _is_plain(measurement: Measurement, first: Measurement) -> bool:
@@ -124,33 +121,60 @@ def _is_plain(measurement: Measurement, first: Measurement) -> bool:
     )
 
 
-def _lay(
-    cam: CamMeasurement, first: CamMeasurement, turn_deg: float, limits: Limits
-) -> tuple[float, CamMatch] | None:
-    """Cheapest turn of one cam over the other, as the full search counts costs."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Laid:
+    """One cam over the other, for both turns of the cycle: the arrays begin with the turn."""
+
+    cam: CamMeasurement
+    first: CamMeasurement
+    index: IntArray
+    difference_deg: FloatArray
+    shift_deg: FloatArray
+    worst_deg: FloatArray
+    cost: FloatArray
+
+    def match(self, turn: int) -> CamMatch:
+        """As the full search would say it."""
+        edges = tuple(int(place) for place in self.index[turn])
+        order = tuple(range(len(edges)))
+        difference = self.difference_deg[turn]
+        return CamMatch(self.cam, self.first, edges, order, difference, inverted=False)
+
+
+def _lay(cam: CamMeasurement, first: CamMeasurement, limits: Limits) -> _Laid | None:
+    """Cheapest order of the edges for either turn, as the full search counts costs."""
     count = len(first.edges)
     if len(cam.edges) != count:
         return None
-    mine = _angles(cam) + turn_deg
-    order = np.argsort(wrap_cycle_deg(mine), kind="stable")
+    mine = _angles(cam)
+    order = np.argsort(mine, kind="stable")
     index = order[(np.arange(count)[:, None] + np.arange(count)) % count]
     up = np.array([edge.edge == "rising" for edge in cam.edges])
     alike = (up[index] == np.array([edge.edge == "rising" for edge in first.edges])).all(axis=1)
     if not alike.any():
         return None
     index = index[alike]
-    difference = wrap_signed_deg(mine[index] - _angles(first))
-    start = difference[:, :1]
+    # Axes: turn of the cycle, order of the edges, edge.
+    difference = wrap_signed_deg(mine[index] + _TURNS_DEG[:, None, None] - _angles(first))
+    start = difference[..., :1]
     difference = start + wrap_signed_deg(difference - start)
-    shift = np.median(difference, axis=1)
-    residual = np.minimum(np.abs(difference - shift[:, None]) / limits.edge_scale_deg, 12.0)
-    cost = (residual**2).mean(axis=1) + (shift / _SHIFT_SCALE_DEG) ** 2
-    best = int(np.argmin(cost))
-    if abs(shift[best]) > limits.largest_shift_deg:
-        return None
-    edges = tuple(int(place) for place in index[best])
-    laid = CamMatch(cam, first, edges, tuple(range(count)), difference[best], inverted=False)
-    return float(cost[best]), laid
+    ranked = np.sort(difference, axis=-1)
+    shift = 0.5 * (ranked[..., (count - 1) // 2] + ranked[..., count // 2])  # the median
+    off = np.abs(difference - shift[..., None])
+    residual = np.minimum(off / limits.edge_scale_deg, 12.0)
+    cost = (residual**2).mean(axis=-1) + (shift / _SHIFT_SCALE_DEG) ** 2
+    cost[np.abs(shift) > limits.largest_shift_deg] = np.inf
+    best = np.argmin(cost, axis=1)
+    turn = np.arange(len(_TURNS_DEG))
+    return _Laid(
+        cam=cam,
+        first=first,
+        index=index[best],
+        difference_deg=difference[turn, best],
+        shift_deg=shift[turn, best],
+        worst_deg=off[turn, best].max(axis=-1),
+        cost=cost[turn, best],
+    )
 
 
 def _angles(cam: CamMeasurement) -> FloatArray:

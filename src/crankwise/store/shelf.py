@@ -31,7 +31,7 @@ from crankwise.store.database import Database
 from crankwise.store.finding import by_start, find_named, numbered
 from crankwise.store.fitting import fits
 from crankwise.store.privacy import naming, neutral
-from crankwise.store.shelving import Shelving, is_here, known_good_of
+from crankwise.store.shelving import Shelving, known_good_of
 from crankwise.store.statistics import family_statistics
 from crankwise.store.tables import DetailsRow, FamilyRow, VehicleRow
 
@@ -90,15 +90,15 @@ class Shelf:
                 added_at=datetime.now(UTC),
                 supersedes=old,
             )
-            if is_here(session, known_good.id):
-                return known_good_of(self._row(session, known_good.id))
+            here = session.get(_Row, known_good.id)
+            if here is not None:
+                return known_good_of(here)
             if vehicle_id is not None:
                 numbered(session, VehicleRow, vehicle_id, "vehicle")
             self._refuse_private(session, known_good)
-            conflict = shelving.conflict(known_good)
+            conflict = shelving.add(known_good, vehicle_id=vehicle_id)
             if conflict:
                 raise UsageError(f"not added: {conflict}")
-            shelving.add(known_good, vehicle_id=vehicle_id)
         return known_good
 
     def get(self, identifier: str) -> KnownGood:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import islice
+from typing import Any
 
-from sqlalchemy import select, text
+from sqlalchemy import insert, or_, select, text, update
 from sqlalchemy.orm import Session
 
 from crankwise.model.shelf import Conflict, ImportReport, KnownGood, Retirement
@@ -17,6 +19,9 @@ from crankwise.store.patterns import Patterns
 from crankwise.store.tables import FamilyRow, KnownGoodRow
 
 _LOCK = 7_206_031
+
+
+_AT_A_TIME = 500
 
 
 class Shelving:
@@ -37,102 +42,144 @@ class Shelving:
             self._families[key] = named(self._session, FamilyRow, name, "engine family")
         return self._families[key]
 
-    def conflict(self, known_good: KnownGood) -> str:
-        """Why a new known-good can't stand beside those that are here; empty if it can."""
-        other = self._on_shelf(known_good)
-        if other is None or other.id == known_good.supersedes:
-            return ""
-        sha256 = known_good.measurement.recording.sha256
-        return (
-            f"its recording ({sha256[:12]}) is on the shelf already as {other.id} of this family, "
-            "with other content; retire that one first, if this one is right"
-        )
-
-    def add(self, known_good: KnownGood, *, vehicle_id: int | None = None) -> None:
-        """Add a new known-good; the one that it supersedes is retired."""
-        family = self.family(known_good.family)
-        measurement = known_good.measurement
-        if known_good.retired is None:
-            self._retire_superseded(known_good)
-        pattern_id, placed = self._patterns.assign(family.id, known_good.id, measurement)
-        retired = known_good.retired
-        self._session.add(
-            KnownGoodRow(
-                id=known_good.id,
-                family_id=family.id,
-                pattern_id=pattern_id,
-                recording_sha256=measurement.recording.sha256,
-                wheel=measurement.crank.wheel,
-                edge_counts=json.dumps([len(cam.edges) for cam in measurement.cams]),
-                provenance=codec.dump(known_good.provenance),
-                grade=codec.dump(known_good.grade),
-                added_at=known_good.added_at,
-                document=codec.dump(replace(known_good, retired=None)),
-                content_sha256=known_good.content_sha256,
-                against_first=json.dumps(
-                    [[cam.shift_deg, cam.standard_deg, cam.differences_deg] for cam in placed]
-                ),
-                vehicle_id=vehicle_id,
-                retired_at=retired.at if retired else None,
-                retired_why=retired.why if retired else None,
-            )
-        )
+    def add(self, known_good: KnownGood, *, vehicle_id: int | None = None) -> str:
+        """Add one known-good; returns why it can't be, or nothing."""
+        here = _Here.of(self._session, [known_good])
+        why = self._conflict(known_good, here)
+        if not why:
+            self._insert([self._values(known_good, here, vehicle_id)])
+        return why
 
     def take(self, parts: Iterable[tuple[str, KnownGood | str]]) -> ImportReport:
         """Add what is new, and say what is here already and what conflicts."""
         added: list[str] = []
         present: list[str] = []
         conflicts: list[Conflict] = []
-        for name, part in parts:
-            if isinstance(part, str):
-                conflicts.append(Conflict("", name, part))
-                continue
-            why = self._why_not(part)
-            if why is None:
-                present.append(part.id)
-            elif why:
-                conflicts.append(Conflict(part.id, name, why))
-            else:
-                self.add(part)
-                self._session.flush()
-                added.append(part.id)
+        for some in _batched(parts, _AT_A_TIME):
+            read = [part for _, part in some if isinstance(part, KnownGood)]
+            here = _Here.of(self._session, read)
+            rows: list[dict[str, Any]] = []
+            for name, part in some:
+                if isinstance(part, str):
+                    conflicts.append(Conflict("", name, part))
+                elif (why := self._why_not(part, here)) is None:
+                    present.append(part.id)
+                elif why:
+                    conflicts.append(Conflict(part.id, name, why))
+                else:
+                    if part.supersedes:
+                        self._insert(rows)  # what it supersedes may be among them
+                        rows = []
+                    rows.append(self._values(part, here, None))
+                    added.append(part.id)
+            self._insert(rows)
         return ImportReport(tuple(added), tuple(present), tuple(conflicts))
 
-    def _why_not(self, known_good: KnownGood) -> str | None:
+    def _why_not(self, known_good: KnownGood, here: _Here) -> str | None:
         """Why it can't be taken; empty if it can, ``None`` if it is here as it is."""
         if not portable.is_untouched(known_good):
             return "it was changed since it was exported: its content has another digest"
-        here = self._session.get(KnownGoodRow, known_good.id)
-        if here is None:
-            return "" if known_good.retired else self.conflict(known_good)
-        if known_good.retired and here.retired_at is None:
+        is_retired_here = here.retired.get(known_good.id)
+        if is_retired_here is None:
+            return self._conflict(known_good, here)
+        if known_good.retired and not is_retired_here:
             return (
                 f"it is retired there ({known_good.retired.why}) and on the shelf here; retire it "
                 "here too, if that is right"
             )
         return None
 
-    def _on_shelf(self, known_good: KnownGood) -> KnownGoodRow | None:
-        """The known-good of the same recording and family that is not retired."""
-        return self._session.scalars(
-            select(KnownGoodRow).where(
-                KnownGoodRow.recording_sha256 == known_good.measurement.recording.sha256,
-                KnownGoodRow.family_id == self.family(known_good.family).id,
-                KnownGoodRow.retired_at.is_(None),
-            )
-        ).one_or_none()
+    def _conflict(self, known_good: KnownGood, here: _Here) -> str:
+        """Why a new known-good can't stand beside those that are here; empty if it can."""
+        sha256 = known_good.measurement.recording.sha256
+        other = here.on_shelf.get((sha256, self.family(known_good.family).id))
+        if known_good.retired or other is None or other == known_good.supersedes:
+            return ""
+        return (
+            f"its recording ({sha256[:12]}) is on the shelf already as {other} of this family, "
+            "with other content; retire that one first, if this one is right"
+        )
 
-    def _retire_superseded(self, known_good: KnownGood) -> None:
-        other = self._on_shelf(known_good)
-        if other is not None and other.id == known_good.supersedes:
-            other.retired_at = datetime.now(UTC)
-            other.retired_why = f"superseded by {known_good.id}"
-            self._session.flush()
+    def _values(self, known_good: KnownGood, here: _Here, vehicle_id: int | None) -> dict[str, Any]:
+        """Values of its row; the known-good that it supersedes is retired."""
+        family = self.family(known_good.family)
+        measurement, retired = known_good.measurement, known_good.retired
+        here.retired[known_good.id] = retired is not None
+        if retired is None:
+            self._retire_superseded(known_good, here, family.id)
+        pattern_id, placed = self._patterns.assign(family.id, known_good.id, measurement)
+        against = [[cam.shift_deg, cam.standard_deg, cam.differences_deg] for cam in placed]
+        return {
+            "id": known_good.id,
+            "family_id": family.id,
+            "pattern_id": pattern_id,
+            "recording_sha256": measurement.recording.sha256,
+            "wheel": measurement.crank.wheel,
+            "edge_counts": json.dumps([len(cam.edges) for cam in measurement.cams]),
+            "provenance": codec.dump(known_good.provenance),
+            "grade": codec.dump(known_good.grade),
+            "added_at": known_good.added_at,
+            "document": codec.dump(replace(known_good, retired=None)),
+            "content_sha256": known_good.content_sha256,
+            "against_first": json.dumps(against),
+            "vehicle_id": vehicle_id,
+            "retired_at": retired.at if retired else None,
+            "retired_why": retired.why if retired else None,
+        }
+
+    def _retire_superseded(self, known_good: KnownGood, here: _Here, family_id: int) -> None:
+        key = known_good.measurement.recording.sha256, family_id
+        other = here.on_shelf.get(key)
+        here.on_shelf[key] = known_good.id
+        if other is None or other != known_good.supersedes:
+            return
+        here.retired[other] = True
+        why = f"superseded by {known_good.id}"
+        self._session.execute(
+            update(KnownGoodRow)
+            .where(KnownGoodRow.id == other)
+            .values(retired_at=datetime.now(UTC), retired_why=why)
+        )
+
+    def _insert(self, rows: list[dict[str, Any]]) -> None:
+        if rows:
+            self._session.execute(insert(KnownGoodRow), rows)
 
 
-def is_here(session: Session, known_good_id: str) -> bool:
-    """Whether a known-good is in the store, retired or not."""
-    return session.get(KnownGoodRow, known_good_id) is not None
+@dataclass(frozen=True, slots=True)
+class _Here:
+    """What the store has already of some known-goods.
+
+    ``retired`` says of each id that is here whether it is retired, ``on_shelf`` which id stands
+    for a recording in a family.
+    """
+
+    retired: dict[str, bool]
+    on_shelf: dict[tuple[str, int], str]
+
+    @classmethod
+    def of(cls, session: Session, known_goods: Sequence[KnownGood]) -> _Here:
+        """Look for ids and recordings of the known-goods given."""
+        row = KnownGoodRow
+        ids = [known_good.id for known_good in known_goods]
+        digests = [known_good.measurement.recording.sha256 for known_good in known_goods]
+        columns = select(row.id, row.recording_sha256, row.family_id, row.retired_at)
+        found = session.execute(
+            columns.where(or_(row.id.in_(ids), row.recording_sha256.in_(digests)))
+        ).all()
+        return cls(
+            {one.id: one.retired_at is not None for one in found},
+            {(o.recording_sha256, o.family_id): o.id for o in found if o.retired_at is None},
+        )
+
+
+def _batched(
+    parts: Iterable[tuple[str, KnownGood | str]], count: int
+) -> Iterator[list[tuple[str, KnownGood | str]]]:
+    """Take so many at a time."""
+    iterator = iter(parts)
+    while some := list(islice(iterator, count)):
+        yield some
 
 
 def known_good_of(row: KnownGoodRow) -> KnownGood:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from crankwise.model.job import (
     Advice,
     Choice,
@@ -13,22 +15,39 @@ from crankwise.model.job import (
     VisitFile,
 )
 
+_CLOSED = {"declined", "verified"}
+
 
 def job_state(file: JobFile) -> JobState:
     """State of a job, the fact that says so, and the next step.
 
     The visits are read from the first to the last; what happened later counts. A repair asks for
-    a recording after it, and only a comparison of that one closes the job.
+    a recording after it, and only a comparison of that one closes the matter. A visit after a
+    closed matter begins another, and so does a new complaint or diagnosis: what was advised and
+    done before is past then.
     """
     if not file.visits:
         return JobState("open", "no visit yet", "add the visit with its date and mileage")
+    first = 0
+    for place in range(1, len(file.visits)):
+        earlier = _matter(replace(file, visits=file.visits[first:place]))
+        if earlier.state in _CLOSED or _begins_anew(file.visits[place]):
+            first = place
+    return _matter(replace(file, visits=file.visits[first:]))
+
+
+def _begins_anew(visit: VisitFile) -> bool:
+    facts = [kept.fact for kept in visit.facts]
+    complains = any(isinstance(fact, Complaint) and fact.text for fact in facts)
+    return complains or any(r.purpose == "diagnosis" for r in visit.recordings)
+
+
+def _matter(file: JobFile) -> JobState:
+    """State of the visits that belong to one matter."""
     repaired = _last_repair(file)
     if repaired is not None:
         return _after_repair(file, repaired)
-    decided = _decision(file)
-    if decided is not None:
-        return decided
-    return _measuring(file)
+    return _decision(file) or _measuring(file)
 
 
 def _last_repair(file: JobFile) -> int | None:
