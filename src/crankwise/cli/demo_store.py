@@ -55,9 +55,10 @@ def _tell(words: str, *command: str, store: Path) -> None:
 def _show_jobs(store: Path) -> None:
     from crankwise.cli.show_job import show_jobs  # noqa: PLC0415  keeps --help fast
     from crankwise.store import job_state, open_store  # noqa: PLC0415  keeps --help fast
+    from crankwise.workshop.finding import by_vehicle  # noqa: PLC0415  keeps --help fast
 
     with open_store(str(store)) as opened:
-        files = opened.jobs.list()
+        files = by_vehicle(opened.jobs.list())
     show_jobs(files, [job_state(file) for file in files])
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from crankwise.judge.history import Trend
-    from crankwise.model.job import History
+    from crankwise.store import History
 
 
 def history_values(history: History) -> dict[str, object]:

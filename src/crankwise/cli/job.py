@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
@@ -92,9 +93,10 @@ def list_jobs(
 ) -> None:
     """List the jobs, each with where it stands and what comes next."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
+    from crankwise.workshop.finding import by_vehicle  # noqa: PLC0415  keeps --help fast
 
     with open_for(ctx, store) as opened:
-        files = opened.jobs.list(search=search)
+        files = by_vehicle(opened.jobs.list(search=search))
     states = [job_state(file) for file in files]
     if as_json:
         jobs = [
@@ -169,14 +171,15 @@ def import_folder(
         show_taken(taken)
 
 
-for _name, _command in {
+_COMMANDS: Final[Mapping[str, Callable[..., None]]] = {
     "new": new,
     "list": list_jobs,
     "show": show,
     **job_results.COMMANDS,
     **job_facts.COMMANDS,
     "import": import_folder,
-}.items():
+}
+for _name, _command in _COMMANDS.items():
     group.command(_name)(guarded(_command))
 visit_group.command("add")(guarded(job_facts.add_visit))
 group.add_typer(visit_group, name="visit")

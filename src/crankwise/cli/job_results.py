@@ -272,7 +272,7 @@ def remeasure(
     silent = is_quiet(ctx, quiet=quiet)
     with open_for(ctx, store) as opened, Bar("Measuring", shown=not silent) as bar:
         shas = None if name is None else recordings_of(find_job(opened, name))
-        done = opened.recordings.remeasure(shas, progress=bar)
+        done = opened.recordings.remeasure(shas, progress=bar.step)
     if as_json:
         echo_json("remeasured", recordings=done)
     elif not silent:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -348,7 +349,7 @@ def _refuse_if_all_conflict(report: ImportReport, file: Path) -> None:
         raise NotMeasurableError(f"{file}: nothing was taken, all of it conflicts with the shelf")
 
 
-for _name, _command in {
+_COMMANDS: Final[Mapping[str, Callable[..., None]]] = {
     "add": add,
     "export": export,
     "import": import_file,
@@ -356,5 +357,6 @@ for _name, _command in {
     "population": population,
     "retire": retire,
     "show": show,
-}.items():
+}
+for _name, _command in _COMMANDS.items():
     group.command(_name)(guarded(_command))

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from crankwise.judge.history import Trend
-    from crankwise.model.job import History, HistorySeries
+    from crankwise.store import History, HistorySeries
 
 _TWO_SIDED_95 = 1.96  # standard normal, for a standard uncertainty of many degrees of freedom
 

@@ -68,8 +68,9 @@ def show_job(file: JobFile, state: JobState) -> None:
     if file.known_goods:
         print_title(console, "known-goods from this vehicle")
         print_bullets(console, file.known_goods)
-    print_title(console, "next")
-    print_words(console, state.next_step, indent=2)
+    if state.next_step:
+        print_title(console, "next")
+        print_words(console, state.next_step, indent=2)
 
 
 def _head(file: JobFile, state: JobState) -> Iterable[tuple[str, str]]:
@@ -95,7 +96,7 @@ def _show_visit(console: Console, number: int, visit: VisitFile) -> None:
     for recording in visit.recordings:
         _row(table, "recording", f"{recording.recording.name} ({recording.purpose})")
     for comparison in visit.comparisons:
-        info = names.get(comparison.measurement_id)
+        info = names.get(comparison.measurement_id or 0)
         _row(table, "verdict", _verdict(console, comparison, info.name if info else ""))
         _row(table, "", _shifts(comparison))
     for currency, total in _totals(visit).items():

@@ -28,12 +28,12 @@ if TYPE_CHECKING:
         Fit,
         Grade,
         KnownGood,
-        KnownGoodEntry,
+        KnownGoodRow,
         Spread,
     )
 
 
-def show_rows(rows: Sequence[KnownGoodEntry]) -> None:
+def show_rows(rows: Sequence[KnownGoodRow]) -> None:
     """Print one line for each known-good."""
     console = console_for_people()
     if not rows:

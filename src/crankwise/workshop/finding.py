@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from crankwise.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from crankwise.model.job import JobFile, VisitFile
     from crankwise.store import Store
 
@@ -43,8 +46,9 @@ def jobs_of_vehicle(store: Store, name: str) -> tuple[JobFile, ...]:
     """Return every job of the vehicle of this name."""
     return tuple(
         file
-        for file in store.jobs.list(search=name)
-        if file.vehicle.label.casefold() == name.casefold()
+        for vehicle in store.jobs.vehicles(search=name)
+        if vehicle.label.casefold() == name.casefold()
+        for file in store.jobs.list(vehicle_id=vehicle.id)
     )
 
 
@@ -64,3 +68,14 @@ def find_visit(file: JobFile, number: int | None) -> VisitFile:
     if not 1 <= number <= len(file.visits):
         raise UsageError(f"{name} has no visit {number}: its visits are 1 to {len(file.visits)}")
     return file.visits[number - 1]
+
+
+def by_vehicle(files: Iterable[JobFile]) -> list[JobFile]:
+    """Order jobs as one looks for them: by the vehicle's name, numbers in it by their size."""
+
+    def key(file: JobFile) -> tuple[list[tuple[bool, int, str]], int]:
+        parts = re.findall(r"\d+|\D+", file.vehicle.label.casefold())
+        numbers = [(part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts]
+        return numbers, file.job.id
+
+    return sorted(files, key=key)

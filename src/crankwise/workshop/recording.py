@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
-    from crankwise.model.job import JobFile, VisitFile
+    from crankwise.model.job import JobFile, Purpose, VisitFile
     from crankwise.model.kept import KeptMeasurement
     from crankwise.store import Store
 
@@ -50,7 +50,7 @@ def record_visit(
     visit: VisitFile,
     path: Path,
     *,
-    purpose: str,
+    purpose: Purpose,
     crank: str | None = None,
     cams: Mapping[str, str] | None = None,
     interval_s: float | None = None,

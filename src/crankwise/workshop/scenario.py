@@ -16,8 +16,10 @@ from crankwise.model.job import (
     Choice,
     CodesRead,
     Complaint,
+    Fact,
     HookUp,
     PriceItem,
+    Purpose,
     Repair,
     VehicleDetails,
 )
@@ -150,7 +152,7 @@ def _visit(store: Store, life: Life, recordings: Path, *, day: str, miles: int) 
     last = (day, miles) == life.visits[-1]
     file = find_job(store, life.van)
     visit = store.jobs.add_visit(file.job.id, date=day, mileage=miles, mileage_unit="miles")
-    facts = [
+    facts: list[Fact] = [
         Complaint(life.complaint if last else ""),
         CodesRead(life.codes if last else ()),
         HookUp(
@@ -176,7 +178,7 @@ def _visit(store: Store, life: Life, recordings: Path, *, day: str, miles: int) 
 def _mend(store: Store, life: Life, mended: Mended, recordings: Path) -> None:
     file = find_job(store, life.van)
     visit_id = file.visits[-1].visit.id
-    facts = [
+    facts: list[Fact] = [
         Advice(mended.advice),
         Choice(mended.choice, accepted=True),
         Repair(mended.repair, chain_replaced=True),
@@ -202,7 +204,7 @@ def _recorded(recordings: Path, van: str, *, day: str, miles: int, new_chain: bo
     return path
 
 
-def _measure(store: Store, van: str, recording: Path, *, purpose: str) -> None:
+def _measure(store: Store, van: str, recording: Path, *, purpose: Purpose) -> None:
     record_visit(store, find_job(store, van).visits[-1], recording, purpose=purpose)
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from crankwise.errors import UsageError
-from crankwise.model.job import Repair
+from crankwise.model.job import Purpose, Repair
 
 if TYPE_CHECKING:
     from crankwise.model.job import JobFile, VisitFile
     from crankwise.model.kept import KeptMeasurement
 
-AFTER_REPAIR: Final = "after-repair"
+AFTER_REPAIR: Final[Purpose] = "after-repair"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class Measured:
     """
 
     kept: KeptMeasurement
-    purpose: str
+    purpose: Purpose
     chain: int
 
 
@@ -66,7 +66,7 @@ def chain_of_recording(file: JobFile, sha256: str) -> int | None:
     return None
 
 
-def _chain(file: JobFile, visit: VisitFile, purpose: str) -> int:
+def _chain(file: JobFile, visit: VisitFile, purpose: Purpose) -> int:
     place = file.visits.index(visit)
     earlier = sum(_chains_fitted(other) for other in file.visits[:place])
     return earlier + (_chains_fitted(visit) if purpose == AFTER_REPAIR else 0)

@@ -54,7 +54,6 @@ def shelve_file(
         family=family,
         provenance=provenance,
         grade=grade,
-        measurement_id=kept.id,
     )
 
 
@@ -93,7 +92,6 @@ def shelve_visit(
         provenance=provenance,
         grade=grade,
         vehicle_id=file.vehicle.id,
-        measurement_id=kept.id,
     )
 
 
@@ -107,7 +105,7 @@ def of_family(store: Store, family: str) -> tuple[KnownGood, ...]:
     """
     found = store.shelf.of_family(family)
     if not found:
-        names = [item.name for item in store.shelf.families() if item.known_goods]
+        names = [item.name for item in store.shelf.families() if item.known_goods > item.retired]
         there = f"there is {', '.join(names)}" if names else "the shelf is empty"
         raise UsageError(
             f"no known-good of {family!r} is on the shelf ({there}): add one with crankwise "
