@@ -143,9 +143,9 @@ def against(
             role,
             pairs[role],
             references[role],
-            shelf.scatter_deg(role),
-            subject.crank,
-            found,
+            known_good_scatter_deg=shelf.scatter_deg(role),
+            crank=subject.crank,
+            found=found,
         )
         for role in sorted(pairs)
     )

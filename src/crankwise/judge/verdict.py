@@ -178,8 +178,8 @@ def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, 
             continue
         where = "beyond" if item.is_beyond_healthy else "within"
         reasons.append(
-            f"The {item.name}: {with_uncertainty(item.change_deg, item.uncertainty_deg)} is {where} "
-            f"{signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
+            f"The {item.name}: {with_uncertainty(item.change_deg, item.uncertainty_deg)} is "
+            f"{where} {signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
             f"{item.healthy.coverage:.1%} of healthy engines lie."
         )
         if _near(item, limits.code_limit_deg):
@@ -212,14 +212,14 @@ def _advice(
         ],
         "drifting": [
             (
-                "Confirm with a second recording that agrees, then watch it: measure again at the next "
-                "service."
+                "Confirm with a second recording that agrees, then watch it: measure again at the "
+                "next service."
             ),
         ],
         "worn": [
             (
-                "Confirm with a second recording that agrees, then look for the cause before it goes "
-                "further."
+                "Confirm with a second recording that agrees, then look for the cause before it "
+                "goes further."
             ),
         ],
         "out-of-time": [
