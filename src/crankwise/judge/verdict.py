@@ -105,7 +105,7 @@ def _upper(text: str) -> str:
 
 
 def _of_cam(cam: CamShift) -> _Quantity:
-    return _Quantity(f"{cam.role} cam", cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
+    return _Quantity(cam_name(cam.role), cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
 
 
 def _of_separation(change: SeparationChange) -> _Quantity:
