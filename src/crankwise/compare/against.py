@@ -83,8 +83,14 @@ class _Shelf:
         """Scatter of a cam over all known-goods, root mean square."""
         return float(np.sqrt(np.mean(list(self.scatter_squares[role].values()))))
 
-    def without(self, places: set[int]) -> _Shelf:
-        """The shelf without some known-goods."""
+    def without(self, names: set[str]) -> _Shelf:
+        """The shelf without the known-goods of these names."""
+        places = {
+            place
+            for row in self.values.values()
+            for place, (name, _, _) in row.items()
+            if name in names
+        }
         return replace(
             self,
             values=_pruned(self.values, places),
@@ -130,13 +136,7 @@ def against(
     stand_out = _stand_out(references, between)
     if stand_out:
         # One bad known-good leaves all quantities, so that they go on belonging together.
-        places = {
-            place
-            for row in shelf.values.values()
-            for place, (name, _, _) in row.items()
-            if name in stand_out
-        }
-        shelf = shelf.without(places)
+        shelf = shelf.without(set(stand_out))
         references, between = _references(pairs, shelf, rules)
     cams = tuple(
         cam_shift(
