@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -80,6 +81,7 @@ def compare(
     if service_limit_deg is not None and not 0 < service_limit_deg < 180:
         raise UsageError("the limit from service information must lie between 0° and 180°")
     rules = policy or load_policy(None)
+    known_goods = _named_apart(known_goods)
     usable, unfit = _usable(known_goods)
     result = against(subject, usable, policy=rules, same_vehicle=same_vehicle)
     result = replace(result, left_out=(*unfit, *result.left_out))
@@ -123,6 +125,21 @@ def compare(
         return draft
     earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
     return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
+
+
+def _named_apart(known_goods: Sequence[Measurement]) -> list[Measurement]:
+    """Known-goods under names of their own: scopes number their files anew on every card."""
+    seen: Counter[str] = Counter()
+    named: list[Measurement] = []
+    for item in known_goods:
+        name = item.recording.name
+        seen[name] += 1
+        if seen[name] > 1:
+            own = replace(item.recording, name=f"{name} ({seen[name]})")
+            named.append(replace(item, recording=own))
+        else:
+            named.append(item)
+    return named
 
 
 def _usable(
