@@ -254,7 +254,7 @@ def test_python_says_the_same_as_the_command(demo):
     assert comparison == cw.load_comparison(folder / "van-compared.json")
 
 
-@pytest.mark.parametrize("first", ["crankwise.compare.words", "crankwise"])
+@pytest.mark.parametrize("first", ["crankwise.comparison.words", "crankwise"])
 def test_what_users_call_is_never_the_layer_of_that_name(first):
     code = (
         f"import {first}; import crankwise as cw; print(cw.compare.__module__, cw.compare.__name__)"

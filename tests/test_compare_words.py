@@ -6,7 +6,7 @@ from functools import cache
 
 import pytest
 
-from crankwise.compare.words import direction, motion, shift_in_words
+from crankwise.comparison.words import direction, motion, shift_in_words
 from crankwise.drive.engine_file import load_engine
 from crankwise.model.finding import Finding
 from crankwise.pipeline import compare, measure

@@ -6,8 +6,6 @@
 
 from __future__ import annotations
 
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
@@ -32,6 +30,7 @@ if TYPE_CHECKING:
     from crankwise.readers import read
 
 _HOME = {
+    "compare": "crankwise.pipeline",
     "load": "crankwise.document",
     "load_comparison": "crankwise.document",
     "load_engine": "crankwise.drive.engine_file",
@@ -49,24 +48,3 @@ def __getattr__(name: str) -> Any:
     from importlib import import_module  # noqa: PLC0415
 
     return getattr(import_module(_HOME[name]), name)
-
-
-class _Package(ModuleType):
-    """The package, in which ``compare`` is what users call although a layer has that name.
-
-    The import system sets the attribute to the layer as soon as anything of it is imported; a
-    property is looked up before what it has set. ``from crankwise.compare import …`` is untouched.
-    """
-
-    @property
-    def compare(self) -> Any:
-        from crankwise import pipeline  # noqa: PLC0415  as above
-
-        return pipeline.compare
-
-    @compare.setter
-    def compare(self, layer: ModuleType) -> None:
-        pass
-
-
-sys.modules[__name__].__class__ = _Package

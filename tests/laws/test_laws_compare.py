@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from crankwise.compare.against import against
+from crankwise.comparison.against import against
 from crankwise.judge.policy import load_policy
 from crankwise.pipeline import measure
 from crankwise.testing.simulate import ScopeSpec, preset, simulate

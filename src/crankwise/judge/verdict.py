@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from crankwise.compare.against import Against
-from crankwise.compare.words import cam_name, signed, with_uncertainty
+from crankwise.comparison.against import Against
+from crankwise.comparison.words import cam_name, signed, with_uncertainty
 from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
 from crankwise.model.comparison import (

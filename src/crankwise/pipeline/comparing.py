@@ -8,10 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from crankwise.compare.against import Against, against
-from crankwise.compare.ripple import RippleChange, ripple_change
-from crankwise.compare.shift import ODD_EDGES
-from crankwise.compare.words import cam_name, with_uncertainty
+from crankwise.comparison.against import Against, against
+from crankwise.comparison.ripple import RippleChange, ripple_change
+from crankwise.comparison.shift import ODD_EDGES
+from crankwise.comparison.words import cam_name, with_uncertainty
 from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
 from crankwise.drive.missing import missing
 from crankwise.errors import UsageError
@@ -39,6 +39,8 @@ _CARRIED = {
     "parking-not-shown",
 }
 """Findings of a recording that bear on what a comparison of it is worth."""
+_WORTH_TELLING_DEG = 0.5
+"""Edges this far off the others are told; less may be certain and still not matter."""
 
 
 def compare(
@@ -250,8 +252,8 @@ def _of_the_known_goods(
 def _of_the_edges(result: Against) -> Iterator[Finding]:
     """Cams whose edges did not all move by the same angle."""
     for cam in result.cams:
-        if cam.consistency < ODD_EDGES:
-            worst = max(cam.edges, key=lambda edge: abs(edge.residual_deg))
+        worst = max(cam.edges, key=lambda edge: abs(edge.residual_deg))
+        if cam.consistency < ODD_EDGES and abs(worst.residual_deg) > _WORTH_TELLING_DEG:
             yield Finding(
                 "edges-disagree",
                 "caution",

@@ -6,10 +6,10 @@ import numpy as np
 
 from crankwise.angle.position import teeth_in_words
 from crankwise.angle.student import combine
-from crankwise.compare.healthy import Reference
-from crankwise.compare.match import Match
-from crankwise.compare.shift import ODD_EDGES, PairShift, scatter_of
-from crankwise.compare.words import direction, shift_in_words
+from crankwise.comparison.healthy import Reference
+from crankwise.comparison.match import Match
+from crankwise.comparison.shift import ODD_EDGES, PairShift, scatter_of
+from crankwise.comparison.words import direction, shift_in_words
 from crankwise.model.comparison import CamShift, EdgeShift
 from crankwise.model.measurement import Contribution, CrankMeasurement
 from crankwise.units import wrap_cycle_deg

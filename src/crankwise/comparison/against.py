@@ -9,13 +9,13 @@ from typing import TypeVar
 import numpy as np
 
 from crankwise.angle.student import combine
-from crankwise.compare.covariance import covariances
-from crankwise.compare.healthy import Reference, reference
-from crankwise.compare.match import CamMatch, Limits, Match, match
-from crankwise.compare.rows import cam_shift
-from crankwise.compare.separation import apart_deg, pairs_of, separation_budget
-from crankwise.compare.shift import PairShift, Spreads, pair_shift, scatter_of
-from crankwise.compare.words import (
+from crankwise.comparison.covariance import covariances
+from crankwise.comparison.healthy import Reference, reference
+from crankwise.comparison.match import CamMatch, Limits, Match, match
+from crankwise.comparison.rows import cam_shift
+from crankwise.comparison.separation import apart_deg, pairs_of, separation_budget
+from crankwise.comparison.shift import PairShift, Spreads, pair_shift, scatter_of
+from crankwise.comparison.words import (
     cam_name,
     motion,
     separation_in_words,
