@@ -87,7 +87,7 @@ def draw(number: int) -> Draw:
     rpm = _mean_rpm(speed, rng)
     spec = SimulationSpec(
         name=f"draw {number}",
-        engine=EngineSpec(swing=_swing(speed, rng), combustion_variation=0.05),
+        engine=_engine(speed, rng),
         speed=SpeedSpec("stall", rpm, at_s=3.5)
         if speed == "stall"
         else SpeedSpec(speed, rpm, wander_rpm=8.0),
@@ -129,10 +129,12 @@ def _mean_rpm(speed: Speed, rng: np.random.Generator) -> float:
     return float(rng.uniform(low, high))
 
 
-def _swing(speed: Speed, rng: np.random.Generator) -> float:
-    """Peak-to-peak speed swing inside a turn, as a share of the mean."""
-    low, high = {"cranking": (0.2, 0.6), "steady": (0.03, 0.08)}.get(speed, (0.05, 0.2))
-    return float(rng.uniform(low, high))
+def _engine(speed: Speed, rng: np.random.Generator) -> EngineSpec:
+    """Speed swings inside a turn by 3 to 20 % peak to peak, on the starter by 35 to 75 %."""
+    if speed == "cranking":
+        return EngineSpec(cranking_ripple=float(rng.uniform(0.35, 0.65)))
+    low, high = (0.03, 0.08) if speed == "steady" else (0.05, 0.2)
+    return EngineSpec(swing=float(rng.uniform(low, high)), combustion_variation=0.05)
 
 
 def _scope(crank: SensorSpec, speed: Speed, rpm: float, rng: np.random.Generator) -> ScopeSpec:

@@ -55,13 +55,47 @@ def time_inside(file: Path, small: Path) -> dict[str, float]:
     return {"whole_s": whole, "read_s": reading, "measure_s": measuring}
 
 
+def time_steps(file: Path) -> dict[str, float]:
+    """Take the way of ``crankwise measure --json`` step by step; seconds of each."""
+    laps: dict[str, float] = {}
+    begun = time.perf_counter()
+
+    def lap(name: str) -> None:
+        laps[name] = time.perf_counter() - begun - sum(laps.values())
+
+    import numpy as np  # noqa: F401, PLC0415
+    import polars as pl  # noqa: F401, PLC0415
+
+    lap("import NumPy and Polars")
+    import scipy.linalg  # noqa: PLC0415
+    import scipy.ndimage  # noqa: PLC0415
+    import scipy.special  # noqa: F401, PLC0415
+
+    lap("import the parts of SciPy that are used")
+    import crankwise.cli.app  # noqa: F401, PLC0415
+
+    lap("import the command line")
+    from crankwise import document, pipeline, readers  # noqa: PLC0415
+
+    lap("import the rest of Crankwise")
+    recording = readers.read(file)
+    lap("read the file")
+    measurement = pipeline.measure(recording)
+    lap("measure")
+    document.dumps(measurement)
+    lap("write the document")
+    return laps
+
+
 def main(arguments: list[str]) -> None:
     task, *rest = arguments
     if task == "files":
         folder, rows, samples = rest
         write_files(Path(folder), csv_rows=int(rows), parquet_samples=int(samples))
-    else:
+    elif task == "inside":
         print(json.dumps(time_inside(*map(Path, rest))))
+    else:
+        print(json.dumps(time_steps(Path(rest[0]))))
 
 
 if __name__ == "__main__":

@@ -41,8 +41,10 @@ def main() -> None:
     }
     readme = ROOT / "README.md"
     said = _demo()
+    written[INPUTS.parent / "compare-van.txt"] = _of_the_van(said, until="saved: ") + "\n"
     written[readme] = QUOTE.sub(
-        lambda found: found[1] + quoted(said) + found[2], readme.read_text(encoding="utf-8")
+        lambda found: found[1] + _of_the_van(said, until="why") + found[2],
+        readme.read_text(encoding="utf-8"),
     )
     van = document.load(INPUTS / "van.json")
     compared = document.load_comparison(INPUTS / "van-compared.json")
@@ -69,11 +71,11 @@ def _demo() -> str:
     return done.output
 
 
-def quoted(said: str) -> str:
-    """Cut the verdict on the van out of what the demo printed: down to the tables."""
+def _of_the_van(said: str, *, until: str) -> str:
+    """Cut the verdict on the van out of what the demo printed, down to a line."""
     lines = [line.rstrip() for line in said.splitlines()]
     first = next(index for index, line in enumerate(lines) if " worn  " in line)
-    last = lines.index("why", first)
+    last = next(index for index in range(first, len(lines)) if lines[index].startswith(until))
     return "\n".join(lines[first:last]).rstrip()
 
 

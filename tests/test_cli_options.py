@@ -62,10 +62,10 @@ def test_results_never_go_over_the_recording(tmp_path):
     same = tmp_path / "sub" / ".." / "van.csv"
     link = tmp_path / "van.svg"
     link.symlink_to(recording)
-    with pytest.raises(UsageError, match="is the recording itself"):
-        check_outputs(recording, output=same, picture=None)
-    with pytest.raises(UsageError, match="is the recording itself"):
-        check_outputs(recording, output=None, picture=link)
+    with pytest.raises(UsageError, match="is a file to read from"):
+        check_outputs([tmp_path / "other.csv", recording], output=same, picture=None)
+    with pytest.raises(UsageError, match="is a file to read from"):
+        check_outputs([tmp_path / "other.csv", recording], output=None, picture=link)
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_results_never_go_over_the_recording(tmp_path):
 def test_places_that_can_not_work_are_refused_before_measuring(tmp_path, output, picture, said):
     with pytest.raises(UsageError, match=said):
         check_outputs(
-            tmp_path / "van.csv",
+            [tmp_path / "van.csv"],
             output=output and tmp_path / output,
             picture=picture and tmp_path / picture,
         )

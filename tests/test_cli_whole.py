@@ -3,21 +3,40 @@
 from __future__ import annotations
 
 import json
+import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
+import crankwise as cw
 from crankwise import document
 from crankwise.cli.app import app
+
+FILES = {
+    *(
+        f"{name}.csv{end}"
+        for name in ("known-good", "van", "healthy")
+        for end in ("", ".truth.json")
+    ),
+    *(f"{name}{end}" for name in ("known-good", "van") for end in (".json", ".svg")),
+    *(f"{name}-compared{end}" for name in ("van", "healthy") for end in (".json", ".svg")),
+}
+README = Path(__file__).parents[1] / "README.md"
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo")
-    result = CliRunner().invoke(app, ["demo", "--into", str(folder)])
+    result = CliRunner().invoke(app, ["demo", "--into", str(folder)], env={"COLUMNS": "80"})
     assert result.exit_code == 0, result.output
     return folder, result
+
+
+def run(*arguments):
+    return CliRunner().invoke(app, list(map(str, arguments)), env={"COLUMNS": "80"})
 
 
 def errors_deg(measured: dict, truth: dict) -> list[tuple[float, float]]:
@@ -43,12 +62,63 @@ def errors_deg(measured: dict, truth: dict) -> list[tuple[float, float]]:
 
 def test_the_demo_leaves_its_files_and_names_them(demo):
     folder, result = demo
-    assert {path.name for path in folder.iterdir()} == {
-        "van.csv", "van.csv.truth.json", "van.json", "van.svg",
-    }  # fmt: skip
-    for name in ("van.csv", "van.json", "van.svg"):
-        assert f"saved: {folder / name}" in result.output
+    assert {path.name for path in folder.iterdir()} == FILES
+    for name in FILES - {"healthy.csv"}:
+        assert name.endswith("truth.json") or f"saved: {folder / name}" in result.output
     assert document.load(folder / "van.json").recording.name == "van.csv"
+
+
+def test_the_demo_tells_a_worn_van_from_a_healthy_one(demo):
+    folder, result = demo
+    worn = document.load_comparison(folder / "van-compared.json")
+    healthy = document.load_comparison(folder / "healthy-compared.json")
+    assert (worn.verdict.level, healthy.verdict.level) == ("worn", "in-time")
+    assert (worn.limits.basis, healthy.limits.basis) == ("same-vehicle", "one-other-vehicle")
+    assert "guide between the cams worn" in worn.causes[0].name
+    assert result.output.index("◆ worn") < result.output.index("● in-time")
+
+
+def test_the_demo_finds_the_shifts_it_never_saw(demo):
+    folder, _ = demo
+    means = {}
+    for name in ("known-good", "van"):
+        truth = json.loads((folder / f"{name}.csv.truth.json").read_text(encoding="utf-8"))
+        for cam in truth["cams"]:
+            means[name, cam["role"]] = sorted(edge["angle_deg"] for edge in cam["edges"])
+    for cam in document.load_comparison(folder / "van-compared.json").cams:
+        pairs = zip(means["van", cam.role], means["known-good", cam.role], strict=True)
+        true_deg = sum(one - other for one, other in pairs) / len(cam.edges)
+        # 95 % coverage; at a fixed seed this holds or it doesn't, so the half more is no slack.
+        assert abs(cam.shift_deg - true_deg) <= 1.5 * cam.uncertainty_deg
+
+
+def test_the_readme_quotes_the_demo(demo):
+    _, result = demo
+    match = re.search(
+        r"<!-- from the demo -->\n```text\n(.+?)\n```", README.read_text("utf-8"), re.DOTALL
+    )
+    said = "\n".join(line.rstrip() for line in result.output.splitlines())
+    assert match
+    assert match[1] in said, "run scripts/write_generated.py"
+
+
+def test_the_demo_fits_a_terminal_of_80_columns(demo):
+    folder, result = demo
+    lines = [line.rstrip() for line in result.output.splitlines()]
+    # The folder of a test has a long name of its own.
+    assert max(len(line) for line in lines if str(folder) not in line) <= 80
+
+
+def test_what_the_demo_shows_can_be_typed(demo):
+    _, result = demo
+    text = result.output.replace("\\\n", " ")
+    commands = [line.split()[1:] for line in text.splitlines() if line.startswith("   crankwise ")]
+    assert [command[0] for command in commands] == ["measure", "measure", "compare", "compare"]
+    for command in commands:
+        output = Path(command[command.index("-o") + 1])
+        before = output.read_bytes()
+        assert run(*command, "--quiet").exit_code == 0
+        assert output.read_bytes() == before
 
 
 def test_the_demo_finds_the_truth_it_never_saw(demo):
@@ -68,9 +138,10 @@ def test_the_demo_finds_the_truth_it_never_saw(demo):
 def test_a_second_demo_uses_the_folder_again(demo):
     folder, _ = demo
     before = (folder / "van.csv").read_bytes()
-    result = CliRunner().invoke(app, ["demo", "--into", str(folder), "--quiet"])
+    result = run("demo", "--into", folder, "--quiet")
     assert (result.exit_code, result.output) == (0, "")
     assert (folder / "van.csv").read_bytes() == before
+    assert {path.name for path in folder.iterdir()} == FILES
 
 
 def test_a_demo_into_a_file_is_refused(tmp_path):
@@ -171,3 +242,77 @@ def test_what_can_not_be_simulated_is_a_usage_error(tmp_path, monkeypatch, argum
     assert result.exit_code in (2, 3)
     assert said in result.stderr
     assert not Path("x.csv").exists()
+
+
+def test_python_says_the_same_as_the_command(demo):
+    folder, _ = demo
+    van = cw.measure(cw.read(folder / "van.csv"))
+    comparison = cw.compare(
+        van, [cw.load(folder / "known-good.json")], same_vehicle=True,
+        engine=cw.load_engine("tarn-t20"), policy=cw.load_policy(None),
+    )  # fmt: skip
+    assert comparison == cw.load_comparison(folder / "van-compared.json")
+
+
+@pytest.mark.parametrize("first", ["crankwise.comparison.words", "crankwise"])
+def test_what_users_call_is_never_the_layer_of_that_name(first):
+    code = (
+        f"import {first}; import crankwise as cw; print(cw.compare.__module__, cw.compare.__name__)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["crankwise.pipeline.comparing", "compare"]
+
+
+def test_everything_the_package_shows_is_there():
+    for name in cw.__all__:
+        assert getattr(cw, name) is not None
+    with pytest.raises(AttributeError, match="frobnicate"):
+        _ = cw.frobnicate
+
+
+def test_recordings_and_saved_measurements_compare_alike(demo):
+    folder, _ = demo
+    results = [
+        run("compare", folder / f"van.{one}", "--reference", folder / f"known-good.{two}", "--json")
+        for one in ("csv", "json")
+        for two in ("csv", "json")
+    ]
+    assert {result.exit_code for result in results} == {0}
+    assert len({result.stdout for result in results}) == 1
+
+
+def test_the_van_compared_with_itself_has_not_moved(demo):
+    folder, _ = demo
+    path = folder / "van.json"
+    result = run("compare", path, "--reference", path, "--same-vehicle", "--json")
+    compared = json.loads(result.stdout)
+    assert compared["verdict"]["level"] == "in-time"
+    assert all(abs(cam["shift_deg"]) < 1e-9 for cam in compared["cams"])
+    assert {cam["direction"] for cam in compared["cams"]} == {"unchanged"}
+
+
+def test_a_repair_is_judged_against_what_was_before(demo):
+    folder, _ = demo
+    result = run(
+        "compare", folder / "known-good.csv", "--before", folder / "van.json",
+        "--reference", folder / "known-good.json", "--same-vehicle",
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    assert "the repair is right" in result.stdout
+
+
+def test_another_engine_is_refused_in_one_line(demo, tmp_path):
+    folder, _ = demo
+    v6 = tmp_path / "v6.csv"
+    assert run("simulate", "--preset", "fell-v6", "-o", v6, "-q").exit_code == 0
+    result = run("compare", v6, "--reference", folder / "known-good.json", "--json")
+    assert (result.exit_code, result.stdout) == (4, "")
+    assert result.stderr.count("\n") == 1
+    assert "engine" in result.stderr
+
+
+def test_without_a_known_good_it_says_how_to_give_one(demo):
+    folder, _ = demo
+    result = run("compare", folder / "van.json")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "--reference" in result.stderr

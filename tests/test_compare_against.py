@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from crankwise.compare.against import against
+from crankwise.comparison.against import against
 from crankwise.errors import NotMeasurableError, UsageError
 from crankwise.judge.policy import load_policy
 from crankwise.model.comparison import Basis

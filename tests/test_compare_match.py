@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from crankwise.compare.match import Limits, match
+from crankwise.comparison.match import Limits, match
 from crankwise.errors import NotMeasurableError
 from crankwise.pipeline import measure
 from crankwise.testing.simulate import (
@@ -219,6 +219,21 @@ def test_a_coil_against_the_leading_flank():
     for subject, known_good in ((middle, leading), (leading, middle)):
         found = match(subject, known_good, LIMITS)
         assert shifts(found) == pytest.approx({"intake": 0.0, "exhaust": 0.0}, abs=1e-9)
+
+
+def test_an_unknown_flank_costs_certainty():
+    # A wheel without a gap doesn't tell which of its levels is the tooth.
+    good = engine("t20-fresh-chain")
+    width = good.crank.pitch_deg / 2
+    crank = replace(good.crank, tooth_level="unknown", other_edge_offset_deg=None)
+    falling = replace(good, crank=crank)
+    rising = replace(good, crank=replace(crank, timing_edge="rising"))
+    assert match(falling, falling, LIMITS).edge_standard_deg == 0.0
+    for subject, known_good in ((falling, rising), (rising, falling)):
+        found = match(subject, known_good, LIMITS)
+        assert found.edge_deg == 0.0
+        assert found.edge_standard_deg == pytest.approx(width / np.sqrt(3.0))
+        assert "nothing tells which flank" in " ".join(found.remarks)
 
 
 # --- refusals -----------------------------------------------------------------------------------

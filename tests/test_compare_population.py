@@ -10,9 +10,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from crankwise.compare.population import KnownGoodValue, build_population
-from crankwise.compare.spread import SpreadPrior, learn_spread
-from crankwise.compare.tolerance import prediction_factor, two_sided_factor
+from crankwise.comparison.population import KnownGoodValue, build_population
+from crankwise.comparison.spread import SpreadPrior, learn_spread
+from crankwise.comparison.tolerance import prediction_factor, two_sided_factor
 from crankwise.errors import NotMeasurableError, UsageError
 
 POLICY = SpreadPrior(1.5, 4.0, "policy: our assumption")
@@ -124,8 +124,8 @@ def test_a_poorly_measured_known_good_counts_less():
 def test_grid_is_fine_enough(monkeypatch):
     values, u = np.array([0.1, 1.9, -0.6, 0.4]), np.array([0.2, 0.8, 0.1, 0.5])
     before = half_width(values, u=u, new=0.3)
-    monkeypatch.setattr("crankwise.compare.spread._FINE", 160)
-    monkeypatch.setattr("crankwise.compare.spread._COARSE", 200)
+    monkeypatch.setattr("crankwise.comparison.spread._FINE", 160)
+    monkeypatch.setattr("crankwise.comparison.spread._COARSE", 200)
     assert half_width(values, u=u, new=0.3) == pytest.approx(before, rel=1e-6)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from crankwise.compare.tolerance import (
+from crankwise.comparison.tolerance import (
     covering_offset,
     covering_radius,
     one_sided_factor,

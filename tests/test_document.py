@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from crankwise import document
+from crankwise.document.files import sha256_of
 from crankwise.errors import UnreadableError, UsageError
 
 INPUTS = Path(__file__).parent / "snapshots" / "inputs"
@@ -65,7 +66,7 @@ def test_any_channel_name_survives(t20, name):
 
 
 def test_fields_other_programs_rely_on_are_there(t20):
-    doc = document.measurement_to_json(t20)
+    doc = document.to_json(t20)
     assert list(doc)[:5] == ["format", "recording", "crank", "cams", "findings"]
     assert doc["format"] == "crankwise.measurement/1"
     assert set(doc["recording"]) >= {"name", "sha256", "duration_s", "interval_s", "channels"}
@@ -102,6 +103,7 @@ def test_a_number_json_has_not_is_refused_when_writing(t20, number):
         ("{}", "no saved measurement"),
         ('{"format": 1}', "no saved measurement"),
         ('{"format": "crankwise.measurement/2"}', "format 2, and this Crankwise reads format 1"),
+        ('{"format": "crankwise.measurement/2"}', "make it again with: crankwise measure -o"),
         ('{"format": "crankwise.comparison/1"}', "holds crankwise.comparison"),
         ("[" * 100_000, "not usable JSON"),
         ("1" * 5000, "not usable JSON"),
@@ -165,13 +167,13 @@ def test_an_interrupted_write_leaves_the_old_file_and_nothing_else(t20, tmp_path
 def test_the_recording_is_never_written_over(t20, tmp_path):
     recording = tmp_path / "van.csv"
     recording.write_bytes(b"the only copy")
-    digest = document._sha256(recording)
+    digest = sha256_of(recording)
     info = dataclasses.replace(t20.recording, sha256=digest)
-    with pytest.raises(UsageError, match="is the recording itself"):
+    with pytest.raises(UsageError, match="is a recording itself"):
         document.save(dataclasses.replace(t20, recording=info), recording)
     link = tmp_path / "other.json"
     link.symlink_to(recording)
-    with pytest.raises(UsageError, match="is the recording itself"):
+    with pytest.raises(UsageError, match="is a recording itself"):
         document.save(dataclasses.replace(t20, recording=info), link)
     assert recording.read_bytes() == b"the only copy"
 

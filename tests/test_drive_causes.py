@@ -98,6 +98,7 @@ def test_the_crank_ripple_splits_what_phase_cannot(engine):
     stayed = seen(FELL_ROLES, [4.0] * 4, ripple_shift_deg=0.2, ripple_standard_deg=1.0)
     assert rank(followed, engine)[0].cause == "crank-target"
     assert rank(followed, engine)[0].probability > 0.9
+    assert "where this gives +4.0°: it fits" in rank(followed, engine)[0].because
     causes = rank(stayed, engine)
     assert chance(causes, lambda key: key == "crank-target") < 0.02
     assert chance(causes, moved_alike) > 0.9

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from crankwise.compare.line import learn_line
-from crankwise.compare.robust import median_slope
-from crankwise.compare.spread import SpreadPrior
+from crankwise.comparison.line import learn_line
+from crankwise.comparison.robust import median_slope
+from crankwise.comparison.spread import SpreadPrior
 from crankwise.errors import UsageError
 from crankwise.judge.history import Visit, judge_series, split_series
 

@@ -13,8 +13,8 @@ import pytest
 from crankwise import document
 from crankwise.errors import MissingPackageError, UsageError
 from crankwise.picture import angle_view, crank_lane, png, save_picture, style, svg
-from crankwise.picture.panels import zoom_windows
 from crankwise.picture.layout import Axis, text_width
+from crankwise.picture.panels import zoom_windows
 
 INPUTS = Path(__file__).parent / "snapshots" / "inputs"
 SVG = "{http://www.w3.org/2000/svg}"

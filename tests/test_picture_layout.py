@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from crankwise.picture.layout import Axis, fitted, label_rows, spread, text_width, thinning
+from crankwise.picture.layout import Axis, fitted, label_rows, spread, text_width, thinning, wrapped
 
 
 def advance_widths() -> dict[str, float]:
@@ -56,7 +56,7 @@ WIDTHS = advance_widths()
 
 
 def test_the_font_has_every_character_the_picture_itself_writes():
-    assert set("0123456789.°±−←→▲▼…·µ") <= set(WIDTHS)
+    assert set("0123456789.°±+-←→▲▼…·µ") <= set(WIDTHS)
 
 
 @pytest.mark.parametrize(
@@ -80,6 +80,16 @@ def test_fitted_text_fits(line, width):
     assert text_width(fitted(line, size=10, width=width), size=10) <= width
 
 
+@given(st.lists(st.text("abcMW.°漢", min_size=1, max_size=20), max_size=20), st.floats(20, 200))
+def test_wrapped_text_fits_and_keeps_its_words(words, width):
+    lines = wrapped(" ".join(words), size=10, width=width)
+    assert all(text_width(line, size=10) <= width for line in lines)
+    kept = [word for line in lines for word in line.split()]
+    assert len(kept) == len(words)
+    for word, shown in zip(words, kept, strict=True):
+        assert shown == word or shown.endswith("…")
+
+
 @given(st.floats(-60, 400), st.floats(10, 720), st.floats(0, 720, exclude_max=True))
 def test_an_angle_is_in_view_once_and_in_place(start, length, angle):
     axis = Axis(start, start + length, 100.0, 900.0)
@@ -95,6 +105,8 @@ def test_the_axis_is_linear_between_its_ends():
     axis = Axis(-60.0, 60.0, 100.0, 700.0)
     assert (axis.x(-60.0), axis.x(0.0), axis.x(60.0)) == (100.0, 400.0, 700.0)
     assert axis.unwrapped(700.0) == -20.0
+    assert (axis.holds(100.0), axis.holds(99.9), axis.holds(700.1)) == (True, False, False)
+    assert (axis.clipped(99.0), axis.clipped(400.0), axis.clipped(701.0)) == (100.0, 400.0, 700.0)
 
 
 @given(st.lists(st.tuples(st.floats(0, 900), st.floats(20, 140)), max_size=30))

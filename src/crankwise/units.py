@@ -80,12 +80,12 @@ def delay_s_to_deg(delay_s: Number, *, speed_rpm: float) -> Number:
 
 
 def wrap_cycle_deg(angle_deg: Number) -> Number:
-    """Wrap to ``[0, 720)``.
+    """Wrap to ``[0, 720)``, also what rounding would put at 720.
 
-    >>> wrap_cycle_deg(-36.0)
-    684.0
+    >>> wrap_cycle_deg(-36.0), wrap_cycle_deg(-1e-17)
+    (684.0, 0.0)
     """
-    return angle_deg % CYCLE_DEG
+    return angle_deg % CYCLE_DEG % CYCLE_DEG
 
 
 def wrap_signed_deg(angle_deg: Number, *, period_deg: float = CYCLE_DEG) -> Number:

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from crankwise.angle.student import combine, student_factor
-from crankwise.compare.line import learn_line
-from crankwise.compare.robust import find_stand_out, scaled_mad
-from crankwise.compare.spread import SpreadPrior
-from crankwise.compare.tolerance import (
+from crankwise.comparison.line import learn_line
+from crankwise.comparison.robust import find_stand_out, scaled_mad
+from crankwise.comparison.spread import SpreadPrior
+from crankwise.comparison.tolerance import (
     one_sided_factor,
     one_sided_factor_formula,
     prediction_factor,

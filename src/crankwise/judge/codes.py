@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from crankwise.compare.words import cam_name, with_uncertainty
+from crankwise.comparison.words import cam_name, with_uncertainty
 from crankwise.model.comparison import CamShift
 
 _TITLE = "Crankshaft Position - Camshaft Position Correlation"
@@ -41,9 +41,10 @@ def expected_codes(cams: Sequence[CamShift], code_limit_deg: float) -> tuple[str
         if size < _EARLIEST_SHARE * code_limit_deg:
             continue
         if (side, bank) not in _CORRELATION:
+            may = "would be expected" if size >= code_limit_deg else "may or may not be set yet"
             sentences.append(
-                f"A correlation code would be expected for {cam_name(cam.role)} at {amount}; which "
-                "one depends on which cam this is."
+                f"A correlation code {may} for {cam_name(cam.role)} at {amount}; which one depends "
+                "on which cam this is."
             )
             continue
         number, title = _CORRELATION[side, bank]

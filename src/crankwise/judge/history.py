@@ -2,7 +2,7 @@
 
 A straight line is fitted to shift against mileage. Visits scatter about it by their measurement
 uncertainty and by a spread of their own (a sensor re-seated, another oil temperature) that is
-learned as in :mod:`crankwise.compare.spread`, with a spread from the policy to begin with. A chain
+learned as in :mod:`crankwise.comparison.spread`, with a spread from the policy to begin with. A chain
 replaced begins a new series.
 """
 
@@ -14,16 +14,16 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from crankwise.compare.line import COVERAGE, Axis, Line, learn_line
-from crankwise.compare.mixture import Estimate
-from crankwise.compare.numeric import increasing_root
-from crankwise.compare.robust import StandOut, find_stand_out, median_slope
+from crankwise.comparison.line import COVERAGE, Axis, Line, learn_line
+from crankwise.comparison.mixture import Estimate
+from crankwise.comparison.numeric import increasing_root
+from crankwise.comparison.robust import StandOut, find_stand_out, median_slope
 from crankwise.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crankwise.compare.spread import SpreadPrior
+    from crankwise.comparison.spread import SpreadPrior
     from crankwise.model.recording import FloatArray
 
 PER_MILEAGE = 10_000.0

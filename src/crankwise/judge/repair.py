@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from crankwise.compare.words import cam_name, with_uncertainty
+from crankwise.comparison.words import cam_name, with_uncertainty
 from crankwise.model.comparison import CamShift, Comparison, RepairCheck
 from crankwise.model.finding import Finding
 

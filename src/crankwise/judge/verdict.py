@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from crankwise.compare.against import Against
-from crankwise.compare.words import cam_name, signed, with_uncertainty
+from crankwise.comparison.against import Against
+from crankwise.comparison.words import cam_name, signed, with_uncertainty
 from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
 from crankwise.model.comparison import (
@@ -105,7 +105,7 @@ def _upper(text: str) -> str:
 
 
 def _of_cam(cam: CamShift) -> _Quantity:
-    return _Quantity(f"{cam.role} cam", cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
+    return _Quantity(cam_name(cam.role), cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
 
 
 def _of_separation(change: SeparationChange) -> _Quantity:
@@ -178,8 +178,8 @@ def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, 
             continue
         where = "beyond" if item.is_beyond_healthy else "within"
         reasons.append(
-            f"The {item.name}: {with_uncertainty(item.change_deg, item.uncertainty_deg)} is {where} "
-            f"{signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
+            f"The {item.name}: {with_uncertainty(item.change_deg, item.uncertainty_deg)} is "
+            f"{where} {signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
             f"{item.healthy.coverage:.1%} of healthy engines lie."
         )
         if _near(item, limits.code_limit_deg):
@@ -212,14 +212,14 @@ def _advice(
         ],
         "drifting": [
             (
-                "Confirm with a second recording that agrees, then watch it: measure again at the next "
-                "service."
+                "Confirm with a second recording that agrees, then watch it: measure again at the "
+                "next service."
             ),
         ],
         "worn": [
             (
-                "Confirm with a second recording that agrees, then look for the cause before it goes "
-                "further."
+                "Confirm with a second recording that agrees, then look for the cause before it "
+                "goes further."
             ),
         ],
         "out-of-time": [

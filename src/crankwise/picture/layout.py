@@ -81,6 +81,14 @@ class Axis:
         """Pixel position of an angle already on this stretch."""
         return self.left + (angle_deg - self.from_deg) * self.px_per_deg
 
+    def holds(self, x: float) -> bool:
+        """Whether a pixel position lies on this stretch."""
+        return self.left <= x <= self.right
+
+    def clipped(self, x: float) -> float:
+        """Bring a pixel position beyond either end to that end."""
+        return min(max(x, self.left), self.right)
+
     def unwrapped(self, angle_deg: float) -> float | None:
         """Bring an angle onto this stretch by whole cycles; None if it is not in view."""
         turns = math.ceil((self.from_deg - angle_deg) / CYCLE_DEG)

@@ -37,18 +37,18 @@ def draw(
     parts = []
     for way in (-1.0, 1.0):
         x = known_good + way * limits.code_limit_deg * axis.px_per_deg
-        if axis.left <= x <= axis.right:
+        if axis.holds(x):
             parts += code_mark(x, y, inward=-way)
     if limits.healthy is not None:
-        low, high = (
-            min(max(known_good + bound * axis.px_per_deg, axis.left), axis.right)
-            for bound in (limits.healthy.low_deg, limits.healthy.high_deg)
-        )
-        parts += bracket(low, high, y)
+        low = axis.clipped(known_good + limits.healthy.low_deg * axis.px_per_deg)
+        high = axis.clipped(known_good + limits.healthy.high_deg * axis.px_per_deg)
+        if low < high:
+            parts += bracket(low, high, y)
     subject = known_good + edge.shift_deg * axis.px_per_deg
-    reach = max(edge.uncertainty_deg * axis.px_per_deg, 1.5)
-    parts.append(style.line(subject - reach, y, subject + reach, y, colour=style.INK, width=2.0))
-    parts.append(place(subject, y, colour=colour))
+    if axis.holds(subject):
+        reach = max(edge.uncertainty_deg * axis.px_per_deg, 1.5)
+        bar = style.line(subject - reach, y, subject + reach, y, colour=style.INK, width=2.0)
+        parts += [bar, place(subject, y, colour=colour)]
     return parts
 
 

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 _LEVEL: Final = 32.0  # height between low and high
 _BENEATH: Final = 4.0  # how far the known-good's line is set down, to show where both agree
-_LEAST_ARROW: Final = 9.0  # pixels; a shorter arrow is only its head
+_HEAD: Final = 4.0  # length of an arrow's head
+_LEAST_ARROW: Final = 6.0  # pixels; less is told by the two lines alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,31 +92,38 @@ class ShiftLane:
         offset = AIR / 2 + limit_track.HEIGHT / 2
         y = high - offset if rising else low + offset
         limits = limit_track.Limits(self.cam.healthy, self.code_limit_deg)
+        parts = limit_track.draw(edge, limits, axis, known_good=seen.known_good, y=y, colour=colour)
+        parts += _arrow(seen, axis, high + 0.8 * _LEVEL, colour)
+        if not axis.holds(seen.subject):
+            return parts
         is_open = style.has_open_markers(role)
-        return [
-            *limit_track.draw(edge, limits, axis, known_good=seen.known_good, y=y, colour=colour),
-            *_arrow(seen, high + 0.8 * _LEVEL, colour),
-            style.marker(
-                seen.subject, high + 0.4 * _LEVEL, rising=rising, colour=colour, is_open=is_open
-            ),
-        ]
+        mark = style.marker(
+            seen.subject, high + 0.4 * _LEVEL, rising=rising, colour=colour, is_open=is_open
+        )
+        return [*parts, mark]
 
     def _in_view(self, axis: Axis) -> list[Seen]:
-        """Edges whose two places both lie on this stretch, left to right."""
-        found = []
-        for edge in self.cam.edges:
-            # The known-good may stand on the other side of the end of the cycle.
-            subject = axis.unwrapped(edge.known_good_deg + edge.shift_deg)
-            if subject is not None:
-                x = axis.x(subject)
-                found.append(Seen(x - edge.shift_deg * axis.px_per_deg, x, edge))
-        return sorted(found, key=lambda seen: seen.subject)
+        """Edges of which one of the two places lies on this stretch, left to right.
+
+        An edge that moved over the end of the cycle is seen at either end.
+        """
+        found: dict[tuple[int, int], Seen] = {}
+        for index, edge in enumerate(self.cam.edges):
+            for share in (0.0, 1.0):
+                angle_deg = axis.unwrapped(edge.known_good_deg + share * edge.shift_deg)
+                if angle_deg is not None:
+                    known_good = axis.x(angle_deg - share * edge.shift_deg)
+                    subject = known_good + edge.shift_deg * axis.px_per_deg
+                    found[index, round(subject)] = Seen(known_good, subject, edge)
+        return sorted(found.values(), key=lambda seen: seen.subject)
 
     def _blocks(self, axis: Axis) -> tuple[labels.Block, labels.Block]:
         """Labels above (rising edges) and below (falling ones)."""
-        seen = self._in_view(axis)
-        rising = [(s.subject, self._label(s.edge)) for s in seen if s.edge.edge == "rising"]
-        falling = [(s.subject, self._label(s.edge)) for s in seen if s.edge.edge != "rising"]
+        seen = [
+            (item.subject, item.edge) for item in self._in_view(axis) if axis.holds(item.subject)
+        ]
+        rising = [(x, self._label(edge)) for x, edge in seen if edge.edge == "rising"]
+        falling = [(x, self._label(edge)) for x, edge in seen if edge.edge != "rising"]
         return labels.arrange(rising, axis), labels.arrange(falling, axis)
 
     def _label(self, edge: EdgeShift) -> tuple[str, ...]:
@@ -135,19 +143,16 @@ class ShiftLane:
         )
 
 
-def _arrow(seen: Seen, y: float, colour: str) -> list[svg.Element]:
+def _arrow(seen: Seen, axis: Axis, y: float, colour: str) -> list[svg.Element]:
     """Arrow from the known-good's edge to the subject's; none where they can't be told apart."""
     way = seen.subject - seen.known_good
-    if abs(way) < 2.0:
-        return []
-    back = -4.0 if way > 0 else 4.0
-    tip = svg.short(seen.subject)
-    foot = svg.short(seen.subject + back)
-    head = svg.element(
-        "polygon",
-        points=f"{tip},{svg.short(y)} {foot},{svg.short(y - 3)} {foot},{svg.short(y + 3)}",
-        fill=colour,
-    )
     if abs(way) < _LEAST_ARROW:
-        return [head]
-    return [style.line(seen.known_good, y, seen.subject + back, y, colour=colour, width=1.6), head]
+        return []
+    back = -_HEAD if way > 0 else _HEAD
+    start, end = axis.clipped(seen.known_good), axis.clipped(seen.subject + back)
+    parts = [style.line(start, y, end, y, colour=colour, width=1.6)]
+    if axis.holds(seen.subject):
+        tip, foot = svg.short(seen.subject), svg.short(seen.subject + back)
+        points = f"{tip},{svg.short(y)} {foot},{svg.short(y - 3)} {foot},{svg.short(y + 3)}"
+        parts.append(svg.element("polygon", points=points, fill=colour))
+    return parts

@@ -36,7 +36,7 @@ def known_good_colour(role: str) -> str:
     """Lighter colour of the same hue, for the known-good.
 
     >>> known_good_colour("intake")
-    '#78b7b6'
+    '#79b9b7'
     """
     colour = role_colour(role)
     parts = (int(colour[place : place + 2], 16) for place in (1, 3, 5))

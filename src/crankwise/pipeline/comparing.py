@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from crankwise.compare.against import Against, against
-from crankwise.compare.ripple import RippleChange, ripple_change
-from crankwise.compare.shift import ODD_EDGES
-from crankwise.compare.words import cam_name, with_uncertainty
+from crankwise.comparison.against import Against, against
+from crankwise.comparison.ripple import RippleChange, ripple_change
+from crankwise.comparison.shift import ODD_EDGES
+from crankwise.comparison.words import cam_name, with_uncertainty
 from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
 from crankwise.drive.missing import missing
 from crankwise.errors import UsageError
@@ -38,6 +39,8 @@ _CARRIED = {
     "parking-not-shown",
 }
 """Findings of a recording that bear on what a comparison of it is worth."""
+_WORTH_TELLING_DEG = 0.5
+"""Edges this far off the others are told; less may be certain and still not matter."""
 
 
 def compare(
@@ -80,6 +83,7 @@ def compare(
     if service_limit_deg is not None and not 0 < service_limit_deg < 180:
         raise UsageError("the limit from service information must lie between 0° and 180°")
     rules = policy or load_policy(None)
+    known_goods = _named_apart(known_goods)
     usable, unfit = _usable(known_goods)
     result = against(subject, usable, policy=rules, same_vehicle=same_vehicle)
     result = replace(result, left_out=(*unfit, *result.left_out))
@@ -123,6 +127,21 @@ def compare(
         return draft
     earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
     return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
+
+
+def _named_apart(known_goods: Sequence[Measurement]) -> list[Measurement]:
+    """Known-goods under names of their own: scopes number their files anew on every card."""
+    seen: Counter[str] = Counter()
+    named: list[Measurement] = []
+    for item in known_goods:
+        name = item.recording.name
+        seen[name] += 1
+        if seen[name] > 1:
+            own = replace(item.recording, name=f"{name} ({seen[name]})")
+            named.append(replace(item, recording=own))
+        else:
+            named.append(item)
+    return named
 
 
 def _usable(
@@ -196,63 +215,78 @@ def _findings(
     result: Against,
     engine: Engine | None,
 ) -> tuple[Finding, ...]:
-    found = [Finding("matched", "note", f"{_upper(text)}.") for text in result.match.remarks]
-    found += [
-        Finding("known-good-left-out", "caution", f"Known-good {name} was left out: {reason}.")
-        for name, reason in result.left_out
-    ]
+    return (
+        *_of_the_known_goods(subject, known_goods, result),
+        *_of_the_edges(result),
+        *(item for item in subject.findings if item.code in _CARRIED),
+        *_carried_from(known_goods, result),
+        *_of_the_engine_file(engine),
+    )
+
+
+def _of_the_known_goods(
+    subject: Measurement, known_goods: Sequence[Measurement], result: Against
+) -> Iterator[Finding]:
+    """How they were laid over the subject, and which could not be."""
+    for text in result.match.remarks:
+        yield Finding("matched", "note", f"{_upper(text)}.")
+    for name, reason in result.left_out:
+        yield Finding(
+            "known-good-left-out", "caution", f"Known-good {name} was left out: {reason}."
+        )
     if result.alone:
-        found.append(
-            Finding(
-                "cam-without-known-good",
-                "note",
-                f"No known-good has the {' and the '.join(map(cam_name, result.alone))}: "
-                "what it does could not be compared.",
-            )
+        yield Finding(
+            "cam-without-known-good",
+            "note",
+            f"No known-good has the {' and the '.join(map(cam_name, result.alone))}: "
+            "what it does could not be compared.",
         )
     if any(item.recording.sha256 == subject.recording.sha256 for item in known_goods):
-        found.append(
-            Finding(
-                "same-recording",
-                "caution",
-                "A known-good is the very recording that is judged: it can only agree with itself.",
-            )
+        yield Finding(
+            "same-recording",
+            "caution",
+            "A known-good is the very recording that is judged: it can only agree with itself.",
         )
+
+
+def _of_the_edges(result: Against) -> Iterator[Finding]:
+    """Cams whose edges did not all move by the same angle."""
     for cam in result.cams:
-        if cam.consistency < ODD_EDGES:
-            worst = max(cam.edges, key=lambda edge: abs(edge.residual_deg))
-            found.append(
-                Finding(
-                    "edges-disagree",
-                    "caution",
-                    f"The edges of the {cam.role} cam don't move alike: the {worst.edge} edge at "
-                    f"{worst.known_good_deg:.1f}° is "
-                    f"{with_uncertainty(worst.residual_deg, worst.uncertainty_deg)} off the "
-                    "others. Look at the cam target and compare with another known-good.",
-                )
+        worst = max(cam.edges, key=lambda edge: abs(edge.residual_deg))
+        if cam.consistency < ODD_EDGES and abs(worst.residual_deg) > _WORTH_TELLING_DEG:
+            yield Finding(
+                "edges-disagree",
+                "caution",
+                f"The edges of the {cam_name(cam.role)} don't move alike: the {worst.edge} edge at "
+                f"{worst.known_good_deg:.1f}° is "
+                f"{with_uncertainty(worst.residual_deg, worst.uncertainty_deg)} off the "
+                "others. Look at the cam target and compare with another known-good.",
             )
-    found += [item for item in subject.findings if item.code in _CARRIED]
+
+
+def _carried_from(known_goods: Sequence[Measurement], result: Against) -> Iterator[Finding]:
+    """What limits a known-good limits the comparison with it."""
     left_out = {name for name, _ in result.left_out}
     for known_good in known_goods:
         if known_good.recording.name in left_out:
             continue
-        found += [
-            Finding(item.code, item.level, f"Known-good {known_good.recording.name}: {item.text}")
-            for item in known_good.findings
-            if item.code in _CARRIED - {"parking-not-shown", "above-idle"}
-        ]
+        for item in known_good.findings:
+            if item.code in _CARRIED - {"parking-not-shown", "above-idle"}:
+                text = f"Known-good {known_good.recording.name}: {item.text}"
+                yield Finding(item.code, item.level, text)
+
+
+def _of_the_engine_file(engine: Engine | None) -> Iterator[Finding]:
     if engine is None:
-        found.append(
-            Finding(
-                "no-engine-file",
-                "note",
-                "No engine file was given: shifts can't be turned into chain elongation or "
-                "sprocket teeth, and causes are told apart less well.",
-            )
+        yield Finding(
+            "no-engine-file",
+            "note",
+            "No engine file was given: shifts can't be turned into chain elongation or "
+            "sprocket teeth, and causes are told apart less well.",
         )
     else:
-        found += [Finding("engine-file", "note", text) for text in missing(engine)]
-    return tuple(found)
+        for text in missing(engine):
+            yield Finding("engine-file", "note", text)
 
 
 def _upper(text: str) -> str:

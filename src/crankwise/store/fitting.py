@@ -8,7 +8,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from crankwise.compare.match import match
+from crankwise.comparison.match import match
 from crankwise.errors import NotMeasurableError
 from crankwise.judge.policy import load_policy
 from crankwise.model.measurement import Measurement

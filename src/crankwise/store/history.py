@@ -8,10 +8,10 @@ from typing import Final, Literal
 
 import numpy as np
 
-from crankwise.compare.against import against
-from crankwise.compare.separation import pairs_of, separation_budget
-from crankwise.compare.shift import PairShift
-from crankwise.compare.spread import SpreadPrior
+from crankwise.comparison.against import against
+from crankwise.comparison.separation import pairs_of, separation_budget
+from crankwise.comparison.shift import PairShift
+from crankwise.comparison.spread import SpreadPrior
 from crankwise.errors import NotMeasurableError, UsageError
 from crankwise.judge.code_limit import code_limit
 from crankwise.judge.history import Trend, Visit, judge_series, split_series

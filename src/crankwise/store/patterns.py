@@ -3,7 +3,7 @@
 A recording is sought by its pattern alone. What doesn't depend on names, polarity, the revolution
 the cycle starts with, or where a cam stands, is the cyclic order of the spacings of a cam's edges.
 The index narrows down by tooth count, edge count and the widest spacing; the spacings themselves
-and at last :func:`crankwise.compare.match.match` decide.
+and at last :func:`crankwise.comparison.match.match` decide.
 """
 
 from __future__ import annotations

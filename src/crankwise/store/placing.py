@@ -1,6 +1,6 @@
 """Lay a known-good over the first one of its pattern, the quick way where it is plain.
 
-:func:`crankwise.compare.match.match` tries every pairing of cams. Known-goods of one pattern
+:func:`crankwise.comparison.match.match` tries every pairing of cams. Known-goods of one pattern
 mostly have the same names, the same crank flank and both signals the right way up; then only the
 turn of each cam is open. The quick way is taken where its cost is below that of anything else the
 full search could find, so both give the same.
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crankwise.compare.match import CamMatch, Limits, match
-from crankwise.compare.shift import Spreads, pair_shift
+from crankwise.comparison.match import CamMatch, Limits, match
+from crankwise.comparison.shift import Spreads, pair_shift
 from crankwise.model.measurement import CamMeasurement, Measurement
 from crankwise.model.policy import Policy
 from crankwise.model.recording import FloatArray

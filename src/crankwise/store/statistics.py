@@ -10,9 +10,9 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from crankwise.compare.population import KnownGoodValue, Population, build_population
-from crankwise.compare.separation import pairs_of
-from crankwise.compare.spread import SpreadPrior
+from crankwise.comparison.population import KnownGoodValue, Population, build_population
+from crankwise.comparison.separation import pairs_of
+from crankwise.comparison.spread import SpreadPrior
 from crankwise.judge.policy import load_policy
 from crankwise.model.policy import Policy
 from crankwise.model.recording import FloatArray

@@ -78,8 +78,7 @@ def followed(
         return ordered
     best = good[0]
     lead = _CHEAPER_A_TURN / best.score.wheel.teeth_per_rev
-    rivals = [item for item in tried[1:] if item.cost_an_edge < best.cost_an_edge + lead]
-    if any(_is_plausible(item) for item in rivals):
+    if any(item.cost_an_edge < best.cost_an_edge + lead for item in good[1:]):
         return ordered
     if learned is not None and best.missing_a_turn + best.extra_a_turn > _OFTEN:
         own = _follow(part, replace(best.score, wheel=learned), roughness)

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import numpy as np
 
-from crankwise.compare.shift import COMMON, PairShift
+from crankwise.comparison.shift import COMMON, PairShift
 from crankwise.model.measurement import CamMeasurement, Contribution
 from crankwise.units import wrap_signed_deg
 

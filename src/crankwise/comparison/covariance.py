@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from crankwise.compare.healthy import Reference
-from crankwise.compare.shift import COMMON, PairShift
+from crankwise.comparison.healthy import Reference
+from crankwise.comparison.shift import COMMON, PairShift
 from crankwise.model.comparison import CamShift
 from crankwise.model.recording import FloatArray
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from crankwise.compare.population import KnownGoodValue, Population, build_population
-from crankwise.compare.spread import SpreadPrior
+from crankwise.comparison.population import KnownGoodValue, Population, build_population
+from crankwise.comparison.spread import SpreadPrior
 from crankwise.model.comparison import Basis, HealthyLimits
 
 _WORDS: dict[Basis, str] = {

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import chdtrc
 
 from crankwise.angle.student import combine
-from crankwise.compare.match import CamMatch
+from crankwise.comparison.match import CamMatch
 from crankwise.model.measurement import CamEdge, CamMeasurement, Contribution
 from crankwise.units import delay_s_to_deg
 

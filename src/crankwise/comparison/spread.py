@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crankwise.compare.mixture import Estimate, NormalMixture
+from crankwise.comparison.mixture import Estimate, NormalMixture
 from crankwise.errors import UsageError
 from crankwise.model.recording import FloatArray
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crankwise.compare.spread import SpreadPosterior, SpreadPrior, learn_spread
-from crankwise.compare.tolerance import check_probability
+from crankwise.comparison.spread import SpreadPosterior, SpreadPrior, learn_spread
+from crankwise.comparison.tolerance import check_probability
 
 if TYPE_CHECKING:
-    from crankwise.compare.mixture import Estimate, NormalMixture
+    from crankwise.comparison.mixture import Estimate, NormalMixture
     from crankwise.model.recording import FloatArray
 
 COVERAGE = 0.95
@@ -104,7 +104,7 @@ def learn_line(
     Raises
     ------
     UsageError
-        See :func:`crankwise.compare.spread.learn_spread`.
+        See :func:`crankwise.comparison.spread.learn_spread`.
     """
     axis = Axis.over(place)
     posterior = learn_spread(

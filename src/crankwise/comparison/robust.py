@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from crankwise.compare.mixture import Estimate
-from crankwise.compare.spread import SpreadPrior, learn_spread
+from crankwise.comparison.mixture import Estimate
+from crankwise.comparison.spread import SpreadPrior, learn_spread
 
 if TYPE_CHECKING:
     from crankwise.model.recording import FloatArray
@@ -69,7 +69,7 @@ def find_stand_out(
 ) -> StandOut | None:
     """Find the value that fits the others least.
 
-    Parameters are those of :func:`crankwise.compare.spread.learn_spread`. Returns None where
+    Parameters are those of :func:`crankwise.comparison.spread.learn_spread`. Returns None where
     nothing is left to hold a value against.
     """
     count, unknowns = design.shape

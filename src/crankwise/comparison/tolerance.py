@@ -18,7 +18,7 @@ import numpy as np
 from scipy.special import chdtrc, chdtri, nctdtrit, ndtr, ndtri
 
 from crankwise.angle.student import student_factor
-from crankwise.compare.numeric import halve, increasing_root
+from crankwise.comparison.numeric import halve, increasing_root
 from crankwise.errors import NotMeasurableError, UsageError
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ import numpy as np
 
 from crankwise.angle.position import teeth_in_words
 from crankwise.angle.student import combine
-from crankwise.compare.healthy import Reference
-from crankwise.compare.match import Match
-from crankwise.compare.shift import ODD_EDGES, PairShift, scatter_of
-from crankwise.compare.words import direction, shift_in_words
+from crankwise.comparison.healthy import Reference
+from crankwise.comparison.match import Match
+from crankwise.comparison.shift import ODD_EDGES, PairShift, scatter_of
+from crankwise.comparison.words import direction, shift_in_words
 from crankwise.model.comparison import CamShift, EdgeShift
 from crankwise.model.measurement import Contribution, CrankMeasurement
 from crankwise.units import wrap_cycle_deg
@@ -19,6 +19,7 @@ def cam_shift(
     role: str,
     pair: PairShift,
     ref: Reference,
+    *,
     known_good_scatter_deg: float,
     crank: CrankMeasurement,
     found: Match,
@@ -46,7 +47,9 @@ def cam_shift(
     )
     budget = tuple(line for line in budget if line.standard_deg > 0)
     standard, dof, factor, expanded = combine(budget)
-    edges = _edge_shifts(pair, shift, ref.centre_deg, crank, found, factor)
+    edges = _edge_shifts(
+        pair, crank, found, shift_deg=shift, centre_deg=ref.centre_deg, factor=factor
+    )
     nearest = min(edges, key=lambda edge: _from_gap(edge.known_good_deg))
     return CamShift(
         role=role,
@@ -85,10 +88,11 @@ def _from_gap(angle_deg: float) -> float:
 
 def _edge_shifts(
     pair: PairShift,
-    shift_deg: float,
-    centre_deg: float,
     crank: CrankMeasurement,
     found: Match,
+    *,
+    shift_deg: float,
+    centre_deg: float,
     factor: float,
 ) -> tuple[EdgeShift, ...]:
     """Every edge; the known-good's place is that of the mean of all known-goods."""

@@ -9,13 +9,13 @@ from typing import TypeVar
 import numpy as np
 
 from crankwise.angle.student import combine
-from crankwise.compare.covariance import covariances
-from crankwise.compare.healthy import Reference, reference
-from crankwise.compare.match import CamMatch, Limits, Match, match
-from crankwise.compare.rows import cam_shift
-from crankwise.compare.separation import apart_deg, pairs_of, separation_budget
-from crankwise.compare.shift import PairShift, Spreads, pair_shift, scatter_of
-from crankwise.compare.words import (
+from crankwise.comparison.covariance import covariances
+from crankwise.comparison.healthy import Reference, reference
+from crankwise.comparison.match import CamMatch, Limits, Match, match
+from crankwise.comparison.rows import cam_shift
+from crankwise.comparison.separation import apart_deg, pairs_of, separation_budget
+from crankwise.comparison.shift import PairShift, Spreads, pair_shift, scatter_of
+from crankwise.comparison.words import (
     cam_name,
     motion,
     separation_in_words,
@@ -83,8 +83,14 @@ class _Shelf:
         """Scatter of a cam over all known-goods, root mean square."""
         return float(np.sqrt(np.mean(list(self.scatter_squares[role].values()))))
 
-    def without(self, places: set[int]) -> _Shelf:
-        """The shelf without some known-goods."""
+    def without(self, names: set[str]) -> _Shelf:
+        """The shelf without the known-goods of these names."""
+        places = {
+            place
+            for row in self.values.values()
+            for place, (name, _, _) in row.items()
+            if name in names
+        }
         return replace(
             self,
             values=_pruned(self.values, places),
@@ -130,22 +136,16 @@ def against(
     stand_out = _stand_out(references, between)
     if stand_out:
         # One bad known-good leaves all quantities, so that they go on belonging together.
-        places = {
-            place
-            for row in shelf.values.values()
-            for place, (name, _, _) in row.items()
-            if name in stand_out
-        }
-        shelf = shelf.without(places)
+        shelf = shelf.without(set(stand_out))
         references, between = _references(pairs, shelf, rules)
     cams = tuple(
         cam_shift(
             role,
             pairs[role],
             references[role],
-            shelf.scatter_deg(role),
-            subject.crank,
-            found,
+            known_good_scatter_deg=shelf.scatter_deg(role),
+            crank=subject.crank,
+            found=found,
         )
         for role in sorted(pairs)
     )

@@ -3,7 +3,7 @@
 The spread seen among known-goods is build spread plus measurement noise. The noise of each is
 known and is taken out, and that of the new vehicle is put back in. How the build spread is learned
 from few values, with a spread from the policy to begin with, stands in
-:mod:`crankwise.compare.spread`.
+:mod:`crankwise.comparison.spread`.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from scipy.special import ndtr
 
-from crankwise.compare.mixture import Estimate
-from crankwise.compare.numeric import increasing_root
-from crankwise.compare.robust import StandOut, far_from_median, find_stand_out
-from crankwise.compare.spread import SpreadPosterior, SpreadPrior, learn_spread
-from crankwise.compare.tolerance import check_probability, covering_offset
+from crankwise.comparison.mixture import Estimate
+from crankwise.comparison.numeric import increasing_root
+from crankwise.comparison.robust import StandOut, far_from_median, find_stand_out
+from crankwise.comparison.spread import SpreadPosterior, SpreadPrior, learn_spread
+from crankwise.comparison.tolerance import check_probability, covering_offset
 from crankwise.errors import NotMeasurableError, UsageError
 
 if TYPE_CHECKING:
@@ -163,7 +163,7 @@ class Population:
         """Limits that hold a share of all healthy vehicles, with a stated confidence.
 
         For true values, without measurement noise. Where the values alone decide, it is the
-        classical two-sided interval of :func:`crankwise.compare.tolerance.two_sided_factor`, to
+        classical two-sided interval of :func:`crankwise.comparison.tolerance.two_sided_factor`, to
         0.3 % of its width.
 
         Raises

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from crankwise.compare.numeric import increasing_root
+from crankwise.comparison.numeric import increasing_root
 from crankwise.model.recording import FloatArray
 
 
