@@ -198,6 +198,21 @@ def test_what_was_written_down_is_shown(desk):
         assert words in text
 
 
+def test_an_engine_that_has_moved_is_no_known_good(desk, tmp_path):
+    other = Desk(tmp_path)
+    other.type("job", "new", "van-6", "--family", FAMILY)
+    for mileage in (52_800, 98_400):
+        other.type("job", "visit", "add", "van-6", "--unit", "miles", "--mileage", mileage)
+        other.type("job", "record", "van-6", desk.folder / f"van-6-{mileage}.csv", "--quiet")
+        if mileage == 52_800:
+            other.type("job", "known-good", "van-6")
+    assert other.json("job", "compare", "van-6")["verdict"]["level"] == "drifting"
+    refused = other.type("job", "known-good", "van-6", code=4)
+    assert "is drifting, and a known-good is a healthy engine" in refused.stderr
+    other.type("job", "known-good", "van-6", "--despite-verdict")
+    assert len(other.json("reference", "list")["known_goods"]) == 2
+
+
 def test_a_second_store_takes_the_shelf_and_gives_the_same_verdicts(desk, tmp_path):
     bundle = tmp_path / "shelf.zip"
     desk.type("reference", "export", "-o", bundle)

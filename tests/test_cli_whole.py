@@ -24,6 +24,7 @@ FILES = {
     *(f"{name}{end}" for name in ("known-good", "van") for end in (".json", ".svg")),
     *(f"{name}-compared{end}" for name in ("van", "healthy") for end in (".json", ".svg")),
 }
+KEPT = {"store", "vans"}
 README = Path(__file__).parents[1] / "README.md"
 
 
@@ -62,7 +63,7 @@ def errors_deg(measured: dict, truth: dict) -> list[tuple[float, float]]:
 
 def test_the_demo_leaves_its_files_and_names_them(demo):
     folder, result = demo
-    assert {path.name for path in folder.iterdir()} == FILES
+    assert {path.name for path in folder.iterdir()} == FILES | KEPT
     for name in FILES - {"healthy.csv"}:
         assert name.endswith("truth.json") or f"saved: {folder / name}" in result.output
     assert document.load(folder / "van.json").recording.name == "van.csv"
@@ -113,12 +114,27 @@ def test_what_the_demo_shows_can_be_typed(demo):
     _, result = demo
     text = result.output.replace("\\\n", " ")
     commands = [line.split()[1:] for line in text.splitlines() if line.startswith("   crankwise ")]
-    assert [command[0] for command in commands] == ["measure", "measure", "compare", "compare"]
-    for command in commands:
+    assert [command[0] for command in commands] == [
+        "measure", "measure", "compare", "compare", "job", "job",
+    ]  # fmt: skip
+    for command in commands[4:]:
+        shown = run(*command)
+        assert shown.exit_code == 0
+        assert shown.output in result.output
+    for command in commands[:4]:
         output = Path(command[command.index("-o") + 1])
         before = output.read_bytes()
         assert run(*command, "--quiet").exit_code == 0
         assert output.read_bytes() == before
+
+
+def test_the_demo_keeps_the_visits_of_six_vans(demo):
+    folder, result = demo
+    listed = json.loads(run("job", "list", "--store", folder / "store", "--json").stdout)["jobs"]
+    assert [job["vehicle"]["label"] for job in listed] == [f"van-{n}" for n in range(1, 7)]
+    states = {job["vehicle"]["label"]: job["state"]["state"] for job in listed}
+    assert {van for van, state in states.items() if state == "verified"} == {"van-5", "van-6"}
+    assert "per 10,000 miles" in " ".join(result.output.split())
 
 
 def test_the_demo_finds_the_truth_it_never_saw(demo):
@@ -141,7 +157,7 @@ def test_a_second_demo_uses_the_folder_again(demo):
     result = run("demo", "--into", folder, "--quiet")
     assert (result.exit_code, result.output) == (0, "")
     assert (folder / "van.csv").read_bytes() == before
-    assert {path.name for path in folder.iterdir()} == FILES
+    assert {path.name for path in folder.iterdir()} == FILES | KEPT
 
 
 def test_a_demo_into_a_file_is_refused(tmp_path):

@@ -223,6 +223,10 @@ def known_good(
     phasers_parked: PhasersParked = None,
     sensor: Sensor = None,
     note: GradeNote = "",
+    despite_verdict: Annotated[
+        bool,
+        typer.Option("--despite-verdict", help="Even if the verdict says that it has moved."),
+    ] = False,
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
@@ -240,7 +244,7 @@ def known_good(
         file = find_job(opened, name)
         kept = shelve_visit(
             opened, file, find_visit(file, visit), family=family, grade=grade,
-            conditions=conditions, measured_by=measured_by,
+            conditions=conditions, measured_by=measured_by, despite_verdict=despite_verdict,
         )  # fmt: skip
     if as_json:
         echo_json("known-good-added", known_good=kept)

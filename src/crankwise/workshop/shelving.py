@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from crankwise import document
-from crankwise.errors import UsageError
+from crankwise.errors import NotMeasurableError, UsageError
 from crankwise.model.measurement import Provenance
 from crankwise.workshop.recording import keep_recording
 from crankwise.workshop.series import newest_measured
@@ -15,8 +15,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from crankwise.model.job import JobFile, VisitFile
+    from crankwise.model.kept import KeptMeasurement
     from crankwise.model.shelf import Grade, KnownGood
     from crankwise.store import Store
+
+_MOVED: Final = {"drifting", "worn", "out-of-time"}
 
 
 def shelve_file(
@@ -66,6 +69,7 @@ def shelve_visit(
     grade: Grade,
     conditions: str | None = None,
     measured_by: str | None = None,
+    despite_verdict: bool = False,
 ) -> KnownGood:
     """Add the newest measurement of a visit; mileage and day are the visit's.
 
@@ -73,11 +77,15 @@ def shelve_visit(
     ------
     UsageError
         The engine family is not known, or nothing was measured at this visit.
+    NotMeasurableError
+        The verdict says that this engine has moved, and ``despite_verdict`` is not set.
     """
     name = family or file.vehicle.family
     if not name:
         raise UsageError(f"the engine family of {file.vehicle.label} is not known: give --family")
     kept = newest_measured(file, visit).kept
+    if not despite_verdict:
+        _refuse_moved(visit, kept)
     provenance = Provenance(
         engine_family=name,
         mileage=visit.visit.mileage,
@@ -93,6 +101,20 @@ def shelve_visit(
         grade=grade,
         vehicle_id=file.vehicle.id,
     )
+
+
+def _refuse_moved(visit: VisitFile, kept: KeptMeasurement) -> None:
+    """Keep an engine that has moved off the shelf, where it would spoil every later verdict."""
+    verdicts = [
+        item.comparison.verdict.level
+        for item in visit.comparisons
+        if item.comparison.subject.sha256 == kept.recording_sha256
+    ]
+    if verdicts and verdicts[-1] in _MOVED:
+        raise NotMeasurableError(
+            f"the verdict on {kept.measurement.recording.name} is {verdicts[-1]}, and a known-good "
+            "is a healthy engine; --despite-verdict keeps it all the same"
+        )
 
 
 def of_family(store: Store, family: str) -> tuple[KnownGood, ...]:
