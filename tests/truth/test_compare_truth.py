@@ -30,7 +30,7 @@ from crankwise.testing.simulate import (
 )
 from crankwise.units import wrap_signed_deg
 
-EVENTS = ScopeSpec(duration_s=2.0, kind="events", resolution_s=1e-6)
+EVENTS = ScopeSpec(duration_s=1.6, kind="events", resolution_s=1e-6)
 TARN = replace(preset("t20-fresh-chain"), scope=EVENTS)
 FELL = replace(preset("fell-v6"), scope=EVENTS)
 TARN_ENGINE = load_engine("tarn-t20")
