@@ -45,7 +45,10 @@ def part(recording, start_s, end_s):
 
 @cache
 def parts(name, *cuts, crank=None):
-    """Measurements of the parts between the cuts, seconds after the start of the recording."""
+    """Measurements of the parts between the cuts, seconds after the start of the recording.
+
+    ``crank`` names the channel where what is tested is not how it is found.
+    """
     path = FOLDER / name
     if not path.exists():
         pytest.skip(f"{name} is not in the folder of real recordings")
