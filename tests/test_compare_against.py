@@ -119,6 +119,14 @@ def test_the_uncertainty_is_that_of_its_budget():
         assert np.mean([edge.residual_deg for edge in cam.edges]) == pytest.approx(0.0, abs=1e-9)
 
 
+def test_tooth_errors_of_one_crank_wheel_cancel():
+    van, good = engine(2), engine(1)
+    for same_vehicle in (True, False):
+        for cam in compared(van, good, same_vehicle=same_vehicle).cams:
+            told = [line for line in cam.budget if "tooth spacing" in line.source]
+            assert bool(told) != same_vehicle
+
+
 def test_unlike_speeds_cost_what_delays_may_do():
     # 10 microseconds are 0.048, 0.180, 0.360 crank degrees at 800, 3000, 6000 rpm (delay times
     # 6 rpm: derived, facts item 28), so going from 800 to 3000 rpm may shift by 0.132 degrees.

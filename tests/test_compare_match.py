@@ -119,6 +119,20 @@ def test_a_cam_without_a_role_is_known_by_its_pattern():
     assert match(nameless, nameless, LIMITS).remarks == ()
 
 
+def test_where_the_patterns_cannot_tell_the_names_do():
+    # Two like targets 30 degrees apart that have moved 16 degrees towards and past each other:
+    # exchanged, they would have moved by 14 only.
+    good = engine("t20-fresh-chain")
+    intake = good.cam("intake")
+    twin = moved(replace(good, cams=(replace(intake, role="exhaust"),)), {"exhaust": 30.0})
+    twins = replace(good, cams=(replace(twin.cams[0], channel="exhaust"), intake))
+    by = {"intake": 16.0, "exhaust": -16.0}
+    assert shifts(match(moved(twins, by), twins, LIMITS)) == pytest.approx(by)
+    nameless = renamed(twins, {"intake": "cam-1", "exhaust": "cam-2"})
+    crossed = match(moved(nameless, {"cam-1": 16.0, "cam-2": -16.0}), nameless, LIMITS)
+    assert channels(crossed) == {"intake": "exhaust", "exhaust": "intake"}
+
+
 @pytest.mark.parametrize("missing", ["intake", "exhaust"])
 def test_a_cam_missing_on_one_side_leaves_the_other(missing):
     good = engine("t20-fresh-chain")

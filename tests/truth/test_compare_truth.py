@@ -30,7 +30,7 @@ from crankwise.testing.simulate import (
 )
 from crankwise.units import wrap_signed_deg
 
-EVENTS = ScopeSpec(duration_s=2.0, kind="events", resolution_s=1e-6)
+EVENTS = ScopeSpec(duration_s=1.6, kind="events", resolution_s=1e-6)
 TARN = replace(preset("t20-fresh-chain"), scope=EVENTS)
 FELL = replace(preset("fell-v6"), scope=EVENTS)
 TARN_ENGINE = load_engine("tarn-t20")
@@ -201,15 +201,6 @@ def test_the_stated_uncertainty_covers():
     assert np.median(ratio) > 0.1
 
 
-def test_swapped_sides_agree_over_recordings():
-    for subject in (measured(MOVED, 7), measured(late(FELL, intake_2=4.0), 3)):
-        other = good("tarn") if len(subject.cams) == 2 else good("fell")
-        there = compare(subject, [other], same_vehicle=True)
-        back = compare(other, [subject], same_vehicle=True)
-        for mine, theirs in zip(there.cams, back.cams, strict=True):
-            assert abs(mine.shift_deg + theirs.shift_deg) <= mine.uncertainty_deg
-
-
 # --- the rule of thumb --------------------------------------------------------------------------
 
 
@@ -319,11 +310,6 @@ def test_one_degree_in_the_same_vehicle_is_found(role, by):
     assert result.cam(role).direction == ("retarded" if by > 0 else "advanced")
     (other,) = {"intake", "exhaust"} - {role}
     assert result.cam(other).healthy.contains(result.cam(other).shift_deg)
-
-
-def test_six_degrees_against_one_other_vehicle_are_found():
-    spec = vehicle(TARN, "another", intake=6.0, exhaust=6.0)
-    assert compare(measured(spec, 81), [good()]).verdict.level == "worn"
 
 
 def test_a_jumped_tooth_is_out_of_time_and_exact():

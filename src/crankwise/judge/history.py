@@ -2,8 +2,8 @@
 
 A straight line is fitted to shift against mileage. Visits scatter about it by their measurement
 uncertainty and by a spread of their own (a sensor re-seated, another oil temperature) that is
-learned as in :mod:`crankwise.comparison.spread`, with a spread from the policy to begin with. A chain
-replaced begins a new series.
+learned as in :mod:`crankwise.comparison.spread`, with a spread from the policy to begin with. A
+chain replaced begins a new series.
 """
 
 from __future__ import annotations

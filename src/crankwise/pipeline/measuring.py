@@ -200,6 +200,11 @@ def _refuse_too_short(
     recording: Recording, crank: CrankMeasurement, measured: Sequence[CamMeasurement]
 ) -> None:
     for cam in measured:
+        if not cam.edges and cam.cycles == 0:
+            raise NotMeasurableError(
+                f"{recording.name}: '{cam.channel}' does not come back at the same angles of "
+                f"'{crank.channel}', which was taken for the crank; check which channel is which"
+            )
         if not cam.edges:
             cycle_s = 120.0 / crank.speed_rpm.mean
             more = max((MIN_CYCLES + 1) * cycle_s - recording.duration_s, cycle_s)

@@ -142,11 +142,13 @@ def _coil_edge(crank: Edges, candidates: list[_Candidate]) -> tuple[_Candidate, 
     """
     if len(crank.steepness) < 20 or len(candidates) < 2:
         return None
+    # Slopes go with the square of the speed: compare each with its neighbours of both directions.
+    usual = median_filter(crank.steepness, size=15, mode="nearest")
+    relative = crank.steepness / np.maximum(usual, 1e-12)
     flattest = []
     for item in candidates:
-        slope = crank.steepness[crank.rising == (item.direction == "rising")]
-        usual = median_filter(slope, size=15, mode="nearest")
-        flattest.append(float(np.percentile(slope / np.maximum(usual, 1e-12), 1.0)))
+        slope = relative[crank.rising == (item.direction == "rising")]
+        flattest.append(float(np.percentile(slope, 1.0)))
     falling_steep, rising_steep = flattest
     if max(flattest) < _STEEPER * min(flattest):
         return None

@@ -77,6 +77,10 @@ def followed(
     if not good:
         return ordered
     best = good[0]
+    # A cheaper wheel that is not plausible shows that the train is another thing altogether. Only
+    # a wheel coded in widths pays for its widths as well, and may be dearer for that.
+    if best is not tried[0] and not best.score.wheel.width_deg:
+        return ordered
     lead = _CHEAPER_A_TURN / best.score.wheel.teeth_per_rev
     if any(item.cost_an_edge < best.cost_an_edge + lead for item in good[1:]):
         return ordered
