@@ -25,12 +25,14 @@ class Database:
         Of SQLAlchemy, with the driver.
     where : str
         What errors call it.
+    checks_references : bool
+        Whether SQLite holds references between rows; off only while tables are rebuilt.
     """
 
-    def __init__(self, url: URL, *, where: str) -> None:
+    def __init__(self, url: URL, *, where: str, checks_references: bool = True) -> None:
         self.url = url
         self.where = where
-        self.engine = _engine(url)
+        self.engine = _engine(url, checks_references=checks_references)
         self._writing = self.engine.execution_options(**{_WRITES: True})
 
     @property
@@ -65,7 +67,7 @@ class Database:
         self.engine.dispose()
 
 
-def _engine(url: URL) -> Engine:
+def _engine(url: URL, *, checks_references: bool) -> Engine:
     if url.get_backend_name() != "sqlite":
         return create_engine(url, pool_pre_ping=True)
     engine = create_engine(url, connect_args={"timeout": BUSY_S, "check_same_thread": False})
@@ -73,7 +75,7 @@ def _engine(url: URL) -> Engine:
     @event.listens_for(engine, "connect")
     def prepare(connection: sqlite3.Connection, _record: Any) -> None:
         connection.isolation_level = None  # transactions begin below, not in the driver
-        connection.execute("PRAGMA foreign_keys=ON")
+        connection.execute(f"PRAGMA foreign_keys={'ON' if checks_references else 'OFF'}")
         # With WAL the default would lose the last commits when the power goes.
         connection.execute("PRAGMA synchronous=FULL")
 

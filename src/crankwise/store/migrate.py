@@ -37,6 +37,15 @@ def bring_forward(database: Database) -> None:
         _write_ahead(database)
         if found is not None and _is_known(found):
             _back_up(database, found)
+    # SQLite alters a table by copying and swapping it, which no reference would survive.
+    unchecked = Database(database.url, where=database.where, checks_references=False)
+    try:
+        _migrate(unchecked)
+    finally:
+        unchecked.close()
+
+
+def _migrate(database: Database) -> None:
     with database.write_raw() as connection:
         if not database.is_sqlite:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK})
@@ -45,6 +54,10 @@ def bring_forward(database: Database) -> None:
             return
         _refuse_foreign(connection, database.where, found)
         _upgrade(connection)
+        if database.is_sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+            raise UnreadableError(
+                f"{database.where}: rows point to nothing, so it was left as it was; use a backup"
+            )
 
 
 def _revision(database: Database) -> str | None:

@@ -14,8 +14,10 @@ from crankwise.model.measurement import Measurement
 
 _SAYS_SOMETHING = 4
 """Shortest name of a file, or part of a name, that is looked for inside other words."""
-_TYPED = ("recording", "channel", "provenance", "grade", "family", "settings")
+_TYPED = ("recording", "channel", "provenance", "grade", "family", "settings", "roles.")
 """Fields that people fill in; the rest is written by the program."""
+_FREE_KEYS = ("roles", "settings")
+"""Fields whose keys are no words of the format."""
 
 
 def neutral(measurement: Measurement) -> Measurement:
@@ -61,10 +63,11 @@ def naming(values: Mapping[str, Any], private: Iterable[VehicleDetails]) -> tupl
         squeezed, words = _squeezed(text), _words(text)
         typed = any(part in place for part in _TYPED)
         for what, parts in wanted:
+            if what == "customer" and not typed:
+                continue  # names may be words that the program uses
             joined = "".join(parts)
             whole = joined in squeezed if _is_telling(joined) else _in_a_row(parts, words)
-            by_part = typed and what == "customer" and _any_part(parts, words)
-            if whole or by_part:
+            if whole or (what == "customer" and _any_part(parts, words)):
                 return place, what
     return None
 
@@ -119,7 +122,8 @@ def _texts(value: Any, place: str) -> Iterator[tuple[str, str]]:
         yield place, value
     elif isinstance(value, Mapping):
         for key, item in value.items():
-            yield f"{place}.{key}".lstrip("."), str(key)
+            if place.endswith(_FREE_KEYS):
+                yield f"{place}.{key}", str(key)
             yield from _texts(item, f"{place}.{key}".lstrip("."))
     elif isinstance(value, (list, tuple)):
         for index, item in enumerate(value):

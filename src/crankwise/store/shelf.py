@@ -75,16 +75,14 @@ class Shelf:
             The recording is on the shelf already with other content, or a text names the vehicle
             or its owner.
         """
-        given = replace(
-            provenance or measurement.provenance, engine_family=" ".join(family.split())
-        )
-        exact = neutral(replace(measurement, provenance=given))
         with self._database.write() as session:
             shelving = Shelving(session)
             family_row = shelving.family(family)
+            given = provenance or measurement.provenance
+            exact = replace(measurement, provenance=replace(given, engine_family=family_row.name))
             old = None if supersedes is None else self._row(session, supersedes).id
             known_good = portable.make(
-                exact,
+                neutral(exact),
                 family=family_row.name,
                 grade=grade or Grade(),
                 added_at=datetime.now(UTC),
