@@ -83,7 +83,7 @@ def _places(place: str) -> tuple[URL, str]:
 def _url(place: str) -> URL:
     try:
         url = make_url(place)
-    except ArgumentError:
+    except (ArgumentError, ValueError):  # the latter for a port that is no number
         raise UsageError(
             "the store's URL can't be read: write postgresql://user@host/name or sqlite:///file"
         ) from None

@@ -11,6 +11,7 @@ import os
 import re
 import secrets
 import zipfile
+import zlib
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -120,6 +121,11 @@ def _read_with_words(text: str, name: str) -> KnownGood:
         first = error.errors(include_url=False)[0]
         place = ".".join(str(key) for key in first["loc"])
         _refuse(name, f"{place} is wrong ({first['msg']}); export it again")
+    try:
+        codec.load(codec.dump(known_good), KnownGood)
+    except ValidationError as error:  # what is no finite number is written as null
+        place = ".".join(str(key) for key in error.errors(include_url=False)[0]["loc"])
+        _refuse(name, f"{place} is not a finite number; export it again")
     return known_good
 
 
@@ -213,7 +219,7 @@ def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
                     yield entry.filename, "it is not text"
                 else:
                     yield entry.filename, known_good
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError) as error:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError) as error:
         raise UnreadableError(f"{path}: the bundle is damaged ({error}); get it again") from error
 
 

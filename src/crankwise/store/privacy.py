@@ -14,7 +14,7 @@ from crankwise.model.measurement import Measurement
 
 _SAYS_SOMETHING = 4
 """Shortest name of a file, or part of a name, that is looked for inside other words."""
-_TYPED = ("recording", "channel", "provenance", "grade", "family", "settings", "roles.")
+_TYPED = ("recording", "channel", "provenance", "grade", "family", "settings")
 """Fields that people fill in; the rest is written by the program."""
 _FREE_KEYS = ("roles", "settings")
 """Fields whose keys are no words of the format."""
@@ -59,9 +59,8 @@ def naming(values: Mapping[str, Any], private: Iterable[VehicleDetails]) -> tupl
     wanted = list(_wanted(private))
     if not wanted:
         return None
-    for place, text in _texts(values, ""):
+    for place, text, typed in _texts(values, ""):
         squeezed, words = _squeezed(text), _words(text)
-        typed = any(part in place for part in _TYPED)
         for what, parts in wanted:
             if what == "customer" and not typed:
                 continue  # names may be words that the program uses
@@ -117,13 +116,14 @@ def _squeezed(text: str) -> str:
     return "".join(_words(text))
 
 
-def _texts(value: Any, place: str) -> Iterator[tuple[str, str]]:
+def _texts(value: Any, place: str) -> Iterator[tuple[str, str, bool]]:
+    """Every text with its place, and whether people fill it in."""
     if isinstance(value, str):
-        yield place, value
+        yield place, value, any(part in place for part in _TYPED)
     elif isinstance(value, Mapping):
         for key, item in value.items():
             if place.endswith(_FREE_KEYS):
-                yield f"{place}.{key}", str(key)
+                yield f"{place}.{key}", str(key), True
             yield from _texts(item, f"{place}.{key}".lstrip("."))
     elif isinstance(value, (list, tuple)):
         for index, item in enumerate(value):
