@@ -77,11 +77,17 @@ class Recordings:
 
     def list(self) -> tuple[KeptRecording, ...]:
         """Return all recordings, the newest last."""
+        asked = (
+            select(RecordingRow, OriginalRow)
+            .outerjoin(OriginalRow, OriginalRow.sha256 == RecordingRow.sha256)
+            .order_by(RecordingRow.added_at, RecordingRow.sha256)
+        )
         with self._database.read() as session:
-            rows = session.scalars(
-                select(RecordingRow).order_by(RecordingRow.added_at, RecordingRow.sha256)
+            deletions = _deletions(session)
+            return tuple(
+                _kept(row, original, deletions.get(row.sha256))
+                for row, original in session.execute(asked)
             )
-            return tuple(kept_recording(session, row) for row in rows)
 
     def delete(self, sha256: str, *, why: str) -> Deletion:
         """Delete an original for good and record that; its measurements stay.
@@ -245,18 +251,27 @@ def know(session: Session, sha256: str, name: str, now: datetime) -> None:
 def kept_recording(session: Session, row: RecordingRow) -> KeptRecording:
     """A recording's row as the model knows it."""
     original = session.get(OriginalRow, row.sha256)
-    deleted = None
+    deleted = None if original else _deletions(session, row.sha256).get(row.sha256)
+    return _kept(row, original, deleted)
+
+
+def _kept(
+    row: RecordingRow, original: OriginalRow | None, deleted: Deletion | None
+) -> KeptRecording:
     if original is None:
-        newest = session.scalars(
-            select(DeletionRow)
-            .where(DeletionRow.kind == "original", DeletionRow.subject == row.sha256)
-            .order_by(DeletionRow.id.desc())
-            .limit(1)
-        ).first()
-        if newest is not None:
-            deleted = Deletion("original", newest.subject, newest.why, newest.deleted_at)
-    size = None if original is None else original.size_bytes
-    return KeptRecording(row.sha256, row.name, size, row.added_at, deleted)
+        return KeptRecording(row.sha256, row.name, None, row.added_at, deleted)
+    return KeptRecording(row.sha256, row.name, original.size_bytes, row.added_at)
+
+
+def _deletions(session: Session, sha256: str | None = None) -> dict[str, Deletion]:
+    """The last deletion of each original that was deleted, or of one."""
+    asked = select(DeletionRow).where(DeletionRow.kind == "original").order_by(DeletionRow.id)
+    if sha256 is not None:
+        asked = asked.where(DeletionRow.subject == sha256)
+    return {
+        row.subject: Deletion("original", row.subject, row.why, row.deleted_at)
+        for row in session.scalars(asked)
+    }
 
 
 def kept_measurement(row: MeasurementRow) -> KeptMeasurement:
