@@ -20,7 +20,7 @@ from crankwise.errors import NotMeasurableError
 from crankwise.judge.policy import load_policy
 from crankwise.model.job import VehicleDetails
 from crankwise.schemas import RULES
-from crankwise.store.placing import _quick, limits_of, place, spacings_deg
+from crankwise.store.placing import limits_of, match_plain, place, spacings_deg
 from crankwise.store.privacy import naming, neutral
 from crankwise.store.rules import keeps_rules
 
@@ -53,13 +53,14 @@ def moved(base, shifts, seed, spread_deg, turn_deg=0.0):
 @settings(max_examples=60, deadline=None)
 def test_the_quick_way_lays_cams_as_the_full_search(shifts, seed, spread_deg, turn_deg):
     subject = moved(T20, shifts, seed, spread_deg, turn_deg)
-    quick = _quick(subject, T20, LIMITS)
+    quick = match_plain(subject, T20, LIMITS)
     if quick is None:
         return  # left to the full search
     full = match(subject, T20, LIMITS)
-    assert len(full.cams) == len(quick)
+    assert len(full.cams) == len(quick.cams)
+    assert quick.is_turned == (full.turn_deg != 0.0)
     for mine, theirs in zip(
-        sorted(quick, key=lambda cam: cam.known_good.role),
+        sorted(quick.cams, key=lambda cam: cam.known_good.role),
         sorted(full.cams, key=lambda cam: cam.known_good.role),
         strict=True,
     ):
@@ -69,8 +70,8 @@ def test_the_quick_way_lays_cams_as_the_full_search(shifts, seed, spread_deg, tu
 
 
 def test_the_quick_way_is_taken_for_what_is_usual():
-    assert _quick(moved(T20, (1.5, -2.0), 1, 0.2), T20, LIMITS) is not None
-    assert _quick(moved(V6, (1.5, -2.0, 1.0, 0.0), 1, 0.2), V6, LIMITS) is not None
+    assert match_plain(moved(T20, (1.5, -2.0), 1, 0.2), T20, LIMITS) is not None
+    assert match_plain(moved(V6, (1.5, -2.0, 1.0, 0.0), 1, 0.2), V6, LIMITS) is not None
 
 
 def test_the_quick_way_leaves_the_unusual_to_the_full_search():
@@ -82,7 +83,7 @@ def test_the_quick_way_leaves_the_unusual_to_the_full_search():
         replace(cam, role=f"cam-{number}") for number, cam in enumerate(T20.cams, 1)))  # fmt: skip
     flank = replace(T20, crank=replace(T20.crank, timing_edge="rising", tooth_level="unknown"))
     for unusual in (inverted, unnamed, flank):
-        assert _quick(unusual, T20, LIMITS) is None
+        assert match_plain(unusual, T20, LIMITS) is None
         placed = place(unusual, T20, policy=POLICY)
         assert [cam.role for cam in placed] == [cam.role for cam in T20.cams]
     with pytest.raises(NotMeasurableError):

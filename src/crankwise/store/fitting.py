@@ -8,13 +8,13 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from crankwise.comparison.match import match
+from crankwise.comparison.match import CamMatch, Limits, match
 from crankwise.errors import NotMeasurableError
 from crankwise.judge.policy import load_policy
 from crankwise.model.measurement import Measurement
 from crankwise.model.shelf import Fit
 from crankwise.store.patterns import Patterns
-from crankwise.store.placing import limits_of
+from crankwise.store.placing import limits_of, match_plain
 from crankwise.store.tables import FamilyRow, KnownGoodRow, PatternRow
 
 
@@ -40,7 +40,7 @@ def _found(session: Session, measurement: Measurement, limit: int) -> Iterator[F
         if not ids:
             continue
         try:
-            found = match(measurement, patterns.first(pattern_id), limits)
+            cams, remarks = _laid(measurement, patterns.first(pattern_id), limits)
         except NotMeasurableError:
             continue
         family, wheel = session.execute(
@@ -53,7 +53,18 @@ def _found(session: Session, measurement: Measurement, limit: int) -> Iterator[F
             wheel=wheel,
             known_goods=len(ids),
             ids=tuple(ids[:limit]),
-            residual_deg=max(float(np.abs(cam.residual_deg).max()) for cam in found.cams),
-            shifts=tuple((cam.known_good.role, cam.shift_deg) for cam in found.cams),
-            remarks=found.remarks,
+            residual_deg=max(float(np.abs(cam.residual_deg).max()) for cam in cams),
+            shifts=tuple((cam.known_good.role, cam.shift_deg) for cam in cams),
+            remarks=remarks,
         )
+
+
+def _laid(
+    measurement: Measurement, first: Measurement, limits: Limits
+) -> tuple[tuple[CamMatch, ...], tuple[str, ...]]:
+    """Cams laid over each other, and what had to be resolved; raises NotMeasurableError."""
+    plain = match_plain(measurement, first, limits)
+    if plain is not None and not plain.is_turned:
+        return plain.cams, ()
+    found = match(measurement, first, limits)
+    return found.cams, found.remarks

@@ -58,8 +58,10 @@ def place(measurement: Measurement, first: Measurement, *, policy: Policy) -> tu
         The patterns don't fit.
     """
     limits = limits_of(policy)
-    cams, flank_standard_deg = _quick(measurement, first, limits), 0.0
-    if cams is None:
+    quick = match_plain(measurement, first, limits)
+    if quick is not None:
+        cams, flank_standard_deg = quick.cams, 0.0
+    else:
         found = match(measurement, first, limits)
         cams, flank_standard_deg = found.cams, found.edge_standard_deg
     spreads = Spreads(edge_deg=policy.spread.edge_deg, delay_s=policy.spread.delay_s)
@@ -81,9 +83,16 @@ def place(measurement: Measurement, first: Measurement, *, policy: Policy) -> tu
     return tuple(placed)
 
 
-def _quick(
-    measurement: Measurement, first: Measurement, limits: Limits
-) -> tuple[CamMatch, ...] | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class PlainMatch:
+    """Cams laid over each other, and whether the cycle had to be turned by one revolution."""
+
+    cams: tuple[CamMatch, ...]
+    is_turned: bool
+
+
+def match_plain(measurement: Measurement, first: Measurement, limits: Limits) -> PlainMatch | None:
+    """Lay cams over each other the quick way; ``None`` leaves it to the full search."""
     if not _is_plain(measurement, first):
         return None
     theirs = {cam.role: cam for cam in measurement.cams}
@@ -98,7 +107,7 @@ def _quick(
     worst = max(float(item.worst_deg[turn]) for item in found)
     if cost[turn] >= _CHEAP or worst > limits.edge_residual_deg:
         return None
-    return tuple(item.match(turn) for item in found)
+    return PlainMatch(tuple(item.match(turn) for item in found), is_turned=turn > 0)
 
 
 def _is_plain(measurement: Measurement, first: Measurement) -> bool:
