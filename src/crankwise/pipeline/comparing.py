@@ -18,6 +18,7 @@ from crankwise.errors import UsageError
 from crankwise.judge.code_limit import code_limit
 from crankwise.judge.policy import load_policy
 from crankwise.judge.repair import repair_check
+from crankwise.judge.scatter import loose_cams
 from crankwise.judge.verdict import BLOCKING, judge
 from crankwise.model.comparison import Comparison, LimitsInfo, RippleShift, SideInfo
 from crankwise.model.engine import Engine
@@ -119,10 +120,21 @@ def compare(
         limits=limits,
         causes=causes,
         next_check=check,
-        verdict=judge(result, limits, causes=causes, check=check, findings=findings, engine=engine),
+        verdict=judge(
+            result,
+            limits,
+            loose=loose_cams(result, rules),
+            causes=causes,
+            check=check,
+            findings=findings,
+            engine=engine,
+        ),
         findings=findings,
         history=(Step("compare", {"known_goods": len(known_goods), "same_vehicle": same_vehicle}),),
     )
+    if draft.verdict.level == "not-judged":
+        # What can't be judged has no causes either: they would be read all the same.
+        draft = replace(draft, causes=(), next_check=None)
     if before is None:
         return draft
     earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
@@ -130,10 +142,17 @@ def compare(
 
 
 def _named_apart(known_goods: Sequence[Measurement]) -> list[Measurement]:
-    """Known-goods under names of their own: scopes number their files anew on every card."""
+    """Known-goods once each, under names of their own: scopes number their files anew.
+
+    The same recording given twice would count as two engines that agree.
+    """
     seen: Counter[str] = Counter()
     named: list[Measurement] = []
+    hashes: set[str] = set()
     for item in known_goods:
+        if item.recording.sha256 in hashes:
+            continue
+        hashes.add(item.recording.sha256)
         name = item.recording.name
         seen[name] += 1
         if seen[name] > 1:
