@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from crankwise.comparison.against import Against
 from crankwise.comparison.words import cam_name, signed, with_uncertainty
 from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
@@ -57,7 +56,8 @@ class _Quantity:
 
 
 def judge(
-    result: Against,
+    cams: Sequence[CamShift],
+    separations: Sequence[SeparationChange],
     limits: LimitsInfo,
     *,
     loose: Sequence[str],
@@ -73,8 +73,8 @@ def judge(
     ``worn``, from the limit on ``out-of-time``. A cam that scatters beyond healthy engines makes it
     at least ``drifting``; ``loose`` says which, in sentences.
     """
-    quantities = [_of_cam(cam) for cam in result.cams]
-    quantities += [_of_separation(change) for change in result.separations]
+    quantities = [_of_cam(cam) for cam in cams]
+    quantities += [_of_separation(change) for change in separations]
     worst = max(quantities, key=lambda item: (_rank(item, limits), abs(item.change_deg)))
     blocked = _blocked(findings) or _too_wide(quantities, worst, limits, findings)
     if blocked:
@@ -92,7 +92,7 @@ def judge(
         advice=_advice(level, causes, check, limits),
         would_change=_would_change(level, worst, limits),
         cautions=_cautions(level, engine),
-        codes=expected_codes(result.cams, limits.code_limit_deg),
+        codes=expected_codes(cams, limits.code_limit_deg),
     )
 
 
@@ -117,7 +117,10 @@ def _of_cam(cam: CamShift) -> _Quantity:
 
 
 def _of_separation(change: SeparationChange) -> _Quantity:
-    name = f"angle between {change.between[0]} and {cam_name(change.between[1])}"
+    if change.between[0].startswith("bank"):
+        name = "difference between the two banks"
+    else:
+        name = f"angle between {change.between[0]} and {cam_name(change.between[1])}"
     return _Quantity(name, change.change_deg, change.uncertainty_deg, change.healthy, change.words)
 
 

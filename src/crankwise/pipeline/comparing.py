@@ -25,6 +25,7 @@ from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding, Step
 from crankwise.model.measurement import Measurement
 from crankwise.model.policy import Policy
+from crankwise.pipeline.banks import bank_difference
 
 _CARRIED = {
     "phaser-moving",
@@ -60,7 +61,7 @@ def compare(
     ----------
     subject : Measurement
     known_goods : sequence of Measurement
-        At least one.
+        With none, an engine with two banks is compared bank against bank.
     engine : Engine, optional
         What is known of the engine; each missing item narrows what can be said.
     policy : Policy, optional
@@ -75,15 +76,15 @@ def compare(
     Raises
     ------
     UsageError
-        No known-good, or a limit that is not positive.
+        No known-good for an engine with one bank, or a limit that is not positive.
     NotMeasurableError
         Wrong engine, wrong wheel, damaged target: says which and why.
     """
-    if not known_goods:
-        raise UsageError("a comparison needs at least one known-good; give it with --reference")
     if service_limit_deg is not None and not 0 < service_limit_deg < 180:
         raise UsageError("the limit from service information must lie between 0° and 180°")
     rules = policy or load_policy(None)
+    if not known_goods:
+        return _banks(subject, engine, rules, service_limit_deg)
     known_goods = _named_apart(known_goods)
     usable, unfit = _usable(known_goods)
     result = against(subject, usable, policy=rules, same_vehicle=same_vehicle)
@@ -121,7 +122,8 @@ def compare(
         causes=causes,
         next_check=check,
         verdict=judge(
-            result,
+            result.cams,
+            result.separations,
             limits,
             loose=loose_cams(result, rules),
             causes=causes,
@@ -139,6 +141,50 @@ def compare(
         return draft
     earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
     return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
+
+
+def _banks(
+    subject: Measurement, engine: Engine | None, rules: Policy, service_limit_deg: float | None
+) -> Comparison:
+    """Bank against bank, for want of a known-good: no causes follow from it."""
+    change = bank_difference(subject, rules)
+    limit = code_limit(engine, rules, service_limit_deg)
+    healthy = change.healthy
+    assert healthy is not None  # noqa: S101  (bank_difference sets it)
+    limits = LimitsInfo(
+        basis=healthy.basis,
+        text=healthy.text,
+        code_limit_deg=limit.degrees,
+        code_limit_source=limit.source,
+        worn_from_deg=limit.degrees * rules.limits.worn_share,
+        known_goods=0,
+    )
+    findings = (
+        *(item for item in subject.findings if item.code in _CARRIED),
+        *_of_the_engine_file(engine),
+    )
+    return Comparison(
+        subject=_side(subject, set()),
+        known_goods=(),
+        cams=(),
+        separations=(change,),
+        ripple=None,
+        limits=limits,
+        causes=(),
+        next_check=None,
+        verdict=judge(
+            (),
+            (change,),
+            limits,
+            loose=(),
+            causes=(),
+            check=None,
+            findings=findings,
+            engine=engine,
+        ),
+        findings=findings,
+        history=(Step("compare", {"known_goods": 0, "same_vehicle": False}),),
+    )
 
 
 def _named_apart(known_goods: Sequence[Measurement]) -> list[Measurement]:
