@@ -15,12 +15,18 @@ from crankwise.comparison.words import cam_name, with_uncertainty
 from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
 from crankwise.drive.missing import missing
 from crankwise.errors import UsageError
-from crankwise.judge.code_limit import code_limit
+from crankwise.judge.code_limit import CodeLimit, code_limit
 from crankwise.judge.policy import load_policy
 from crankwise.judge.repair import repair_check
 from crankwise.judge.scatter import loose_cams
 from crankwise.judge.verdict import BLOCKING, judge
-from crankwise.model.comparison import Comparison, LimitsInfo, RippleShift, SideInfo
+from crankwise.model.comparison import (
+    Comparison,
+    HealthyLimits,
+    LimitsInfo,
+    RippleShift,
+    SideInfo,
+)
 from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding, Step
 from crankwise.model.measurement import Measurement
@@ -89,6 +95,29 @@ def compare(
     usable, unfit = _usable(known_goods)
     result = against(subject, usable, policy=rules, same_vehicle=same_vehicle)
     result = replace(result, left_out=(*unfit, *result.left_out))
+    draft = _judged(
+        subject, known_goods, result, engine, rules, service_limit_deg=service_limit_deg
+    )
+    draft = replace(
+        draft,
+        history=(Step("compare", {"known_goods": len(known_goods), "same_vehicle": same_vehicle}),),
+    )
+    if before is None:
+        return draft
+    earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
+    return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
+
+
+def _judged(
+    subject: Measurement,
+    known_goods: Sequence[Measurement],
+    result: Against,
+    engine: Engine | None,
+    rules: Policy,
+    *,
+    service_limit_deg: float | None,
+) -> Comparison:
+    """Causes and verdict on top of what the shifts say."""
     ripple = ripple_change(
         subject,
         result.pivot,
@@ -97,50 +126,46 @@ def compare(
         starter_deg=rules.spread.ripple_starter_deg,
     )
     causes = rank_causes(_evidence(result, ripple), engine, rules)
-    limit = code_limit(engine, rules, service_limit_deg)
-    basis = result.cams[0].healthy
-    assert basis is not None  # noqa: S101  (every cam has a reference)
-    limits = LimitsInfo(
-        basis=basis.basis,
-        text=basis.text,
-        code_limit_deg=limit.degrees,
-        code_limit_source=limit.source,
-        worn_from_deg=limit.degrees * rules.limits.worn_share,
-        known_goods=basis.known_goods,
-    )
-    findings = _findings(subject, known_goods, result, engine)
     check = next_check(causes, rules)
-    draft = Comparison(
+    limits = _limits(result.cams[0].healthy, code_limit(engine, rules, service_limit_deg), rules)
+    findings = _findings(subject, known_goods, result, engine)
+    verdict = judge(
+        result.cams,
+        result.separations,
+        limits,
+        loose=loose_cams(result, rules),
+        causes=causes,
+        check=check,
+        findings=findings,
+        engine=engine,
+    )
+    # What can't be judged has no causes either: they would be read all the same.
+    is_judged = verdict.level != "not-judged"
+    left_out = {name for name, _ in result.left_out}
+    return Comparison(
         subject=_side(subject, set()),
-        known_goods=tuple(
-            _side(item, {name for name, _ in result.left_out}) for item in known_goods
-        ),
+        known_goods=tuple(_side(item, left_out) for item in known_goods),
         cams=result.cams,
         separations=result.separations,
         ripple=_ripple_words(ripple),
         limits=limits,
-        causes=causes,
-        next_check=check,
-        verdict=judge(
-            result.cams,
-            result.separations,
-            limits,
-            loose=loose_cams(result, rules),
-            causes=causes,
-            check=check,
-            findings=findings,
-            engine=engine,
-        ),
+        causes=causes if is_judged else (),
+        next_check=check if is_judged else None,
+        verdict=verdict,
         findings=findings,
-        history=(Step("compare", {"known_goods": len(known_goods), "same_vehicle": same_vehicle}),),
     )
-    if draft.verdict.level == "not-judged":
-        # What can't be judged has no causes either: they would be read all the same.
-        draft = replace(draft, causes=(), next_check=None)
-    if before is None:
-        return draft
-    earlier = against(before, usable, policy=rules, same_vehicle=same_vehicle)
-    return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
+
+
+def _limits(healthy: HealthyLimits | None, limit: CodeLimit, rules: Policy) -> LimitsInfo:
+    assert healthy is not None  # noqa: S101  (every change that is judged has limits)
+    return LimitsInfo(
+        basis=healthy.basis,
+        text=healthy.text,
+        code_limit_deg=limit.degrees,
+        code_limit_source=limit.source,
+        worn_from_deg=limit.degrees * rules.limits.worn_share,
+        known_goods=healthy.known_goods,
+    )
 
 
 def _banks(
@@ -148,17 +173,7 @@ def _banks(
 ) -> Comparison:
     """Bank against bank, for want of a known-good: no causes follow from it."""
     change = bank_difference(subject, rules)
-    limit = code_limit(engine, rules, service_limit_deg)
-    healthy = change.healthy
-    assert healthy is not None  # noqa: S101  (bank_difference sets it)
-    limits = LimitsInfo(
-        basis=healthy.basis,
-        text=healthy.text,
-        code_limit_deg=limit.degrees,
-        code_limit_source=limit.source,
-        worn_from_deg=limit.degrees * rules.limits.worn_share,
-        known_goods=0,
-    )
+    limits = _limits(change.healthy, code_limit(engine, rules, service_limit_deg), rules)
     findings = (
         *(item for item in subject.findings if item.code in _CARRIED),
         *_of_the_engine_file(engine),
