@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import product
 from typing import TYPE_CHECKING
+from zlib import crc32
 
 import numpy as np
 
@@ -99,15 +100,15 @@ def share_error(covered: FloatArray) -> float:
 def errors_by_condition(recordings: int, *, workers: int) -> dict[str, Errors]:
     """Simulate and measure so many recordings of every condition.
 
-    No seed is used twice: target errors and scatter are drawn anew for each recording.
+    Target errors and scatter are drawn anew for each recording. The seeds come from the name of
+    the condition, so that a new condition changes no figure of the others.
     """
-    names = list(CONDITIONS)
     jobs = [
-        Job(name, 10_000 * place + number)
-        for (place, name), number in product(enumerate(names), range(recordings))
+        Job(name, crc32(name.encode()) + number)
+        for name, number in product(CONDITIONS, range(recordings))
     ]
     results = spread(errors_of, jobs, workers=workers, what="angles")
-    found: dict[str, list[list[EdgeError]]] = {name: [] for name in names}
+    found: dict[str, list[list[EdgeError]]] = {name: [] for name in CONDITIONS}
     for job, result in zip(jobs, results, strict=True):
         found[job.condition].append(result)
     return {name: _stacked(rows) for name, rows in found.items()}

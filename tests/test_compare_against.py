@@ -376,7 +376,7 @@ def test_closing_and_opening_are_the_same_for_every_vehicle(late):
 
 
 def test_a_comparison_needs_a_known_good():
-    with pytest.raises(UsageError, match="at least one known-good") as caught:
+    with pytest.raises(UsageError, match="without a known-good") as caught:
         compare(engine(), [])
     assert caught.value.exit_code == 2
 

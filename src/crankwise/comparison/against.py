@@ -12,7 +12,7 @@ from crankwise.angle.student import combine
 from crankwise.comparison.covariance import covariances
 from crankwise.comparison.healthy import Reference, reference
 from crankwise.comparison.match import CamMatch, Limits, Match, match
-from crankwise.comparison.rows import cam_shift
+from crankwise.comparison.rows import cam_shift, known_goods_budget
 from crankwise.comparison.separation import apart_deg, pairs_of, separation_budget
 from crankwise.comparison.shift import PairShift, Spreads, pair_shift, scatter_of
 from crankwise.comparison.words import (
@@ -325,8 +325,10 @@ def _stand_out(references: Mapping[str, Reference], between: _Between) -> dict[s
 def _separation_change(
     between: tuple[str, str], first: PairShift, second: PairShift, ref: Reference
 ) -> SeparationChange:
-    known = Contribution("known-goods as measured", ref.centre_standard_deg, "B", None)
-    standard, dof, _, expanded = combine((*_own_budget(first, second), known))
+    both = separation_budget(first, second)
+    only = tuple(line for line in both if line.source.endswith("known-good"))
+    budget = (*_own_budget(first, second), *known_goods_budget(ref, only))
+    standard, dof, _, expanded = combine(budget)
     change = second.shift_deg - first.shift_deg - ref.centre_deg
     moves = motion(
         change, expanded, apart_deg=apart_deg(first.match.known_good, second.match.known_good)

@@ -42,7 +42,7 @@ def cam_shift(
     shift = pair.shift_deg - ref.centre_deg
     budget = (
         *pair.subject.budget,
-        Contribution("known-goods as measured", ref.centre_standard_deg, "B", None),
+        *known_goods_budget(ref, pair.known_good.budget),
         Contribution("sensor delays at unlike speeds", pair.delay_deg, "B", None),
     )
     budget = tuple(line for line in budget if line.standard_deg > 0)
@@ -79,6 +79,13 @@ def cam_shift(
         edges=edges,
         budget=budget,
     )
+
+
+def known_goods_budget(ref: Reference, only: tuple[Contribution, ...]) -> tuple[Contribution, ...]:
+    """What the known-goods add: the lines of the only one, or the mean of several as one line."""
+    if ref.healthy.known_goods == 1:
+        return only
+    return (Contribution("known-goods as measured", ref.centre_standard_deg, "B", None),)
 
 
 def _from_gap(angle_deg: float) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from crankwise.model.comparison import Direction, Motion
 
 
@@ -29,14 +31,17 @@ def signed(value_deg: float, *, decimals: int = 1) -> str:
 def with_uncertainty(value_deg: float, uncertainty_deg: float, *, sign: bool = True) -> str:
     """A change and its expanded uncertainty, both to the same decimals.
 
-    Two decimals where the uncertainty is below a tenth, so that it is never written as nought.
+    Two decimals where the uncertainty is below a tenth, so that it is never written as nought; it
+    is rounded up, so that what is written is never less than what is meant (GUM 7.2.6).
 
     >>> with_uncertainty(-3.04, 0.21), with_uncertainty(0.036, 0.042, sign=False)
-    ('-3.0° ± 0.2°', '0.04° ± 0.04°')
+    ('-3.0° ± 0.3°', '0.04° ± 0.05°')
     """
     decimals = 1 if uncertainty_deg >= 0.095 else 2
     value = signed(value_deg, decimals=decimals) if sign else f"{abs(value_deg):.{decimals}f}°"
-    return f"{value} ± {uncertainty_deg:.{decimals}f}°"
+    scale = 10.0**decimals
+    shown = math.ceil(uncertainty_deg * scale - 1e-9) / scale
+    return f"{value} ± {shown:.{decimals}f}°"
 
 
 def cam_name(role: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from crankwise.comparison.against import Against
 from crankwise.comparison.words import cam_name, signed, with_uncertainty
 from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
@@ -21,6 +20,7 @@ from crankwise.model.comparison import (
 )
 from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding
+from crankwise.model.policy import HEALTHY
 
 _ORDER: tuple[Level, ...] = ("in-time", "drifting", "worn", "out-of-time")
 BLOCKING = {
@@ -56,9 +56,11 @@ class _Quantity:
 
 
 def judge(
-    result: Against,
+    cams: Sequence[CamShift],
+    separations: Sequence[SeparationChange],
     limits: LimitsInfo,
     *,
+    loose: Sequence[str],
     causes: Sequence[Cause],
     check: NextCheck | None,
     findings: Sequence[Finding],
@@ -68,23 +70,29 @@ def judge(
 
     The level is that of the quantity that has moved furthest. A change counts only beyond what
     healthy engines differ by; from the share of the code limit that the policy names it is
-    ``worn``, from the limit on ``out-of-time``.
+    ``worn``, from the limit on ``out-of-time``. A cam that scatters beyond healthy engines makes it
+    at least ``drifting``; ``loose`` says which, in sentences.
     """
-    quantities = [_of_cam(cam) for cam in result.cams]
-    quantities += [_of_separation(change) for change in result.separations]
+    quantities = [_of_cam(cam) for cam in cams]
+    quantities += [_of_separation(change) for change in separations]
     worst = max(quantities, key=lambda item: (_rank(item, limits), abs(item.change_deg)))
     blocked = _blocked(findings) or _too_wide(quantities, worst, limits, findings)
     if blocked:
         return _not_judged(blocked, worst)
     level = _ORDER[_rank(worst, limits)]
+    if level == "in-time" and loose:
+        level = "drifting"
+        summary = f"The valve timing sits where healthy engines have it, but loosely. {loose[0]}"
+    else:
+        summary = _summary(level, worst)
     return Verdict(
         level=level,
-        summary=_summary(level, worst),
-        reasons=_reasons(quantities, limits),
+        summary=summary,
+        reasons=(*loose, *_reasons(quantities, limits)),
         advice=_advice(level, causes, check, limits),
         would_change=_would_change(level, worst, limits),
         cautions=_cautions(level, engine),
-        codes=expected_codes(result.cams, limits.code_limit_deg),
+        codes=expected_codes(cams, limits.code_limit_deg),
     )
 
 
@@ -109,7 +117,10 @@ def _of_cam(cam: CamShift) -> _Quantity:
 
 
 def _of_separation(change: SeparationChange) -> _Quantity:
-    name = f"angle between {change.between[0]} and {cam_name(change.between[1])}"
+    if change.between[0].startswith("bank"):
+        name = "difference between the two banks"
+    else:
+        name = f"angle between {change.between[0]} and {cam_name(change.between[1])}"
     return _Quantity(name, change.change_deg, change.uncertainty_deg, change.healthy, change.words)
 
 
@@ -140,7 +151,8 @@ def _too_wide(
     """Uncertainty as wide as what counts as worn proves neither health nor wear."""
     widest = max(item.uncertainty_deg for item in quantities)
     again = "Record longer, at a steady speed, in the same way as the known-good."
-    if widest >= limits.worn_from_deg:
+    surely_moved = abs(worst.change_deg) - worst.uncertainty_deg >= limits.worn_from_deg
+    if widest >= limits.worn_from_deg and not (surely_moved and worst.is_beyond_healthy):
         return [
             (
                 (
@@ -226,6 +238,15 @@ def _advice(
             "Do not put this off: confirm with a second recording, then open up and look.",
         ],
     }[level]
+    if level == "in-time" and causes and causes[0].cause != HEALTHY and causes[0].probability > 0.5:
+        likeliest = f"{causes[0].name} ({causes[0].probability:.0%})"
+        advice = [
+            (
+                "Nothing is beyond what healthy engines differ by, yet the likeliest reading is: "
+                f"{likeliest}. Measure this vehicle again at the next service and compare it with "
+                "itself."
+            ),
+        ]
     if level in {"drifting", "worn", "out-of-time"}:
         if limits.basis == "one-other-vehicle":
             advice.append(

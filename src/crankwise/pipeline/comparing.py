@@ -15,15 +15,23 @@ from crankwise.comparison.words import cam_name, with_uncertainty
 from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
 from crankwise.drive.missing import missing
 from crankwise.errors import UsageError
-from crankwise.judge.code_limit import code_limit
+from crankwise.judge.code_limit import CodeLimit, code_limit
 from crankwise.judge.policy import load_policy
 from crankwise.judge.repair import repair_check
+from crankwise.judge.scatter import loose_cams
 from crankwise.judge.verdict import BLOCKING, judge
-from crankwise.model.comparison import Comparison, LimitsInfo, RippleShift, SideInfo
+from crankwise.model.comparison import (
+    Comparison,
+    HealthyLimits,
+    LimitsInfo,
+    RippleShift,
+    SideInfo,
+)
 from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding, Step
 from crankwise.model.measurement import Measurement
 from crankwise.model.policy import Policy
+from crankwise.pipeline.banks import bank_difference
 
 _CARRIED = {
     "phaser-moving",
@@ -59,7 +67,7 @@ def compare(
     ----------
     subject : Measurement
     known_goods : sequence of Measurement
-        At least one.
+        With none, an engine with two banks is compared bank against bank.
     engine : Engine, optional
         What is known of the engine; each missing item narrows what can be said.
     policy : Policy, optional
@@ -74,53 +82,24 @@ def compare(
     Raises
     ------
     UsageError
-        No known-good, or a limit that is not positive.
+        No known-good for an engine with one bank, or a limit that is not positive.
     NotMeasurableError
         Wrong engine, wrong wheel, damaged target: says which and why.
     """
-    if not known_goods:
-        raise UsageError("a comparison needs at least one known-good; give it with --reference")
     if service_limit_deg is not None and not 0 < service_limit_deg < 180:
         raise UsageError("the limit from service information must lie between 0° and 180°")
     rules = policy or load_policy(None)
+    if not known_goods:
+        return _banks(subject, engine, rules, service_limit_deg)
     known_goods = _named_apart(known_goods)
     usable, unfit = _usable(known_goods)
     result = against(subject, usable, policy=rules, same_vehicle=same_vehicle)
     result = replace(result, left_out=(*unfit, *result.left_out))
-    ripple = ripple_change(
-        subject,
-        result.pivot,
-        turn_deg=result.match.turn_deg + result.match.edge_deg,
-        idle_deg=rules.spread.ripple_idle_deg,
-        starter_deg=rules.spread.ripple_starter_deg,
+    draft = _judged(
+        subject, known_goods, result, engine, rules, service_limit_deg=service_limit_deg
     )
-    causes = rank_causes(_evidence(result, ripple), engine, rules)
-    limit = code_limit(engine, rules, service_limit_deg)
-    basis = result.cams[0].healthy
-    assert basis is not None  # noqa: S101  (every cam has a reference)
-    limits = LimitsInfo(
-        basis=basis.basis,
-        text=basis.text,
-        code_limit_deg=limit.degrees,
-        code_limit_source=limit.source,
-        worn_from_deg=limit.degrees * rules.limits.worn_share,
-        known_goods=basis.known_goods,
-    )
-    findings = _findings(subject, known_goods, result, engine)
-    check = next_check(causes, rules)
-    draft = Comparison(
-        subject=_side(subject, set()),
-        known_goods=tuple(
-            _side(item, {name for name, _ in result.left_out}) for item in known_goods
-        ),
-        cams=result.cams,
-        separations=result.separations,
-        ripple=_ripple_words(ripple),
-        limits=limits,
-        causes=causes,
-        next_check=check,
-        verdict=judge(result, limits, causes=causes, check=check, findings=findings, engine=engine),
-        findings=findings,
+    draft = replace(
+        draft,
         history=(Step("compare", {"known_goods": len(known_goods), "same_vehicle": same_vehicle}),),
     )
     if before is None:
@@ -129,11 +108,112 @@ def compare(
     return replace(draft, repair=repair_check(draft, earlier.cams, before.findings))
 
 
+def _judged(
+    subject: Measurement,
+    known_goods: Sequence[Measurement],
+    result: Against,
+    engine: Engine | None,
+    rules: Policy,
+    *,
+    service_limit_deg: float | None,
+) -> Comparison:
+    """Causes and verdict on top of what the shifts say."""
+    ripple = ripple_change(
+        subject,
+        result.pivot,
+        turn_deg=result.match.turn_deg + result.match.edge_deg,
+        idle_deg=rules.spread.ripple_idle_deg,
+        starter_deg=rules.spread.ripple_starter_deg,
+    )
+    causes = rank_causes(_evidence(result, ripple), engine, rules)
+    check = next_check(causes, rules)
+    limits = _limits(result.cams[0].healthy, code_limit(engine, rules, service_limit_deg), rules)
+    findings = _findings(subject, known_goods, result, engine)
+    verdict = judge(
+        result.cams,
+        result.separations,
+        limits,
+        loose=loose_cams(result, rules),
+        causes=causes,
+        check=check,
+        findings=findings,
+        engine=engine,
+    )
+    # What can't be judged has no causes either: they would be read all the same.
+    is_judged = verdict.level != "not-judged"
+    left_out = {name for name, _ in result.left_out}
+    return Comparison(
+        subject=_side(subject, set()),
+        known_goods=tuple(_side(item, left_out) for item in known_goods),
+        cams=result.cams,
+        separations=result.separations,
+        ripple=_ripple_words(ripple),
+        limits=limits,
+        causes=causes if is_judged else (),
+        next_check=check if is_judged else None,
+        verdict=verdict,
+        findings=findings,
+    )
+
+
+def _limits(healthy: HealthyLimits | None, limit: CodeLimit, rules: Policy) -> LimitsInfo:
+    assert healthy is not None  # noqa: S101  (every change that is judged has limits)
+    return LimitsInfo(
+        basis=healthy.basis,
+        text=healthy.text,
+        code_limit_deg=limit.degrees,
+        code_limit_source=limit.source,
+        worn_from_deg=limit.degrees * rules.limits.worn_share,
+        known_goods=healthy.known_goods,
+    )
+
+
+def _banks(
+    subject: Measurement, engine: Engine | None, rules: Policy, service_limit_deg: float | None
+) -> Comparison:
+    """Bank against bank, for want of a known-good: no causes follow from it."""
+    change = bank_difference(subject, rules)
+    limits = _limits(change.healthy, code_limit(engine, rules, service_limit_deg), rules)
+    findings = (
+        *(item for item in subject.findings if item.code in _CARRIED),
+        *_of_the_engine_file(engine),
+    )
+    return Comparison(
+        subject=_side(subject, set()),
+        known_goods=(),
+        cams=(),
+        separations=(change,),
+        ripple=None,
+        limits=limits,
+        causes=(),
+        next_check=None,
+        verdict=judge(
+            (),
+            (change,),
+            limits,
+            loose=(),
+            causes=(),
+            check=None,
+            findings=findings,
+            engine=engine,
+        ),
+        findings=findings,
+        history=(Step("compare", {"known_goods": 0, "same_vehicle": False}),),
+    )
+
+
 def _named_apart(known_goods: Sequence[Measurement]) -> list[Measurement]:
-    """Known-goods under names of their own: scopes number their files anew on every card."""
+    """Known-goods once each, under names of their own: scopes number their files anew.
+
+    The same recording given twice would count as two engines that agree.
+    """
     seen: Counter[str] = Counter()
     named: list[Measurement] = []
+    hashes: set[str] = set()
     for item in known_goods:
+        if item.recording.sha256 in hashes:
+            continue
+        hashes.add(item.recording.sha256)
         name = item.recording.name
         seen[name] += 1
         if seen[name] > 1:

@@ -56,7 +56,7 @@ def measure(
     cams : mapping of role to channel, optional
         For example ``{"intake": "B"}``; found if not given.
     wheels : iterable of Wheel, optional
-        Wheels to consider; the built-in catalogue if not given.
+        Wheels to consider; the built-in catalogue and the technician's own if not given.
     progress : callable, optional
         Called with a step in words and the share done (0 to 1).
 
@@ -71,7 +71,7 @@ def measure(
     tell("finding edges", 0.0)
     edges = _all_edges(recording)
     tell("naming teeth", 0.5)
-    known = list(wheels) if wheels is not None else list(catalogue.load().values())
+    known = list(wheels) if wheels is not None else _known_wheels()
     roles = assign(edges, known, crank=crank, cams=cams)
     tell("measuring angles", 0.7)
     angle = crank_angle(roles.teeth)
@@ -80,6 +80,10 @@ def measure(
     result = _result(recording, edges, roles, angle, found=sorted_cams, measured=measured)
     tell("done", 1.0)
     return result
+
+
+def _known_wheels() -> list[Wheel]:
+    return list(catalogue.load(catalogue.own_file()).values())
 
 
 def _all_edges(recording: Recording) -> dict[str, Edges]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from importlib import resources
 from pathlib import Path
 from typing import Any
+
+import platformdirs
 
 from crankwise.errors import UnreadableError
 from crankwise.model.wheel import Wheel
@@ -22,6 +25,19 @@ _KEYS = {
     "source": "text",
 }
 _CLOSURE_TOLERANCE_DEG = 1e-6
+
+
+def own_file() -> Path | None:
+    """The technician's own wheels, or None.
+
+    The file that the environment variable ``CRANKWISE_WHEELS`` names, else ``wheels.toml`` in the
+    user's configuration folder if it is there.
+    """
+    named = os.environ.get("CRANKWISE_WHEELS")
+    if named:
+        return Path(named)
+    usual = platformdirs.user_config_path("crankwise") / "wheels.toml"
+    return usual if usual.is_file() else None
 
 
 def load(extra: Path | None = None) -> dict[str, Wheel]:

@@ -1,0 +1,57 @@
+"""Without a known-good: bank against bank, and clear words where that can't be."""
+
+from dataclasses import replace
+
+import pytest
+
+from crankwise.errors import UsageError
+from crankwise.pipeline import compare, measure
+from crankwise.testing.simulate import preset, simulate
+
+V6 = preset("fell-v6")
+
+
+def v6(*, seed=1, **late_deg):
+    cams = tuple(
+        replace(cam, shift_deg=cam.shift_deg + late_deg.get(cam.role.replace("-", "_"), 0.0))
+        for cam in V6.cams
+    )
+    return measure(simulate(replace(V6, cams=cams), seed=seed).recording)
+
+
+@pytest.fixture(scope="module")
+def healthy():
+    return v6()
+
+
+def test_healthy_banks_agree(healthy):
+    result = compare(healthy, [])
+    (change,) = result.separations
+    assert change.between == ("bank-1", "bank-2")
+    # 0.1 degrees: what the invented targets of the two banks themselves differ by.
+    assert abs(change.change_deg) < change.uncertainty_deg + 0.1
+    assert result.verdict.level == "in-time"
+    assert result.limits.basis == "bank-against-bank"
+    assert result.causes == ()
+
+
+@pytest.mark.parametrize("role", ["intake_2", "exhaust_1"])
+@pytest.mark.parametrize("late", [5.0, -6.0])
+def test_a_cam_that_moved_inside_its_bank_shows(role, late):
+    result = compare(v6(**{role: late}), [])
+    (change,) = result.separations
+    # Exhaust less intake of bank 2, less the same of bank 1.
+    assert change.change_deg == pytest.approx(-late, abs=change.uncertainty_deg + 0.1)
+    assert result.verdict.level == "worn"
+
+
+def test_a_bank_that_moved_as_a_whole_does_not_show_and_the_limits_say_so():
+    result = compare(v6(intake_2=4.0, exhaust_2=4.0), [])
+    assert result.verdict.level == "in-time"
+    assert "moved as a whole does not show" in result.limits.text
+
+
+def test_one_bank_needs_a_known_good():
+    subject = measure(simulate(preset("t20-fresh-chain"), seed=1).recording)
+    with pytest.raises(UsageError, match="--reference"):
+        compare(subject, [])
