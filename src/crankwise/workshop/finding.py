@@ -75,7 +75,9 @@ def by_vehicle(files: Iterable[JobFile]) -> list[JobFile]:
 
     def key(file: JobFile) -> tuple[list[tuple[bool, int, str]], int]:
         parts = re.findall(r"\d+|\D+", file.vehicle.label.casefold())
-        numbers = [(not part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts]
+        numbers = [
+            (not part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts
+        ]
         return numbers, file.job.id
 
     return sorted(files, key=key)
