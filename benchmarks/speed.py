@@ -78,8 +78,9 @@ class Results:
     ----------
     times : dict of str to Timed
         Fresh processes; the yardstick, the CSV and the Parquet file come first.
-    inside_s : dict of str to float
-        The Parquet file in a running process: ``whole_s``, ``read_s``, ``measure_s``.
+    csv_inside_s, parquet_inside_s : dict of str to float
+        The files in a running process: ``polars_s`` (the yardstick), ``whole_s``, ``read_s``,
+        ``measure_s``.
     steps_s : dict of str to float
         Median of each step with the CSV in a fresh process.
     csv_bytes : int
@@ -87,7 +88,8 @@ class Results:
     """
 
     times: dict[str, Timed]
-    inside_s: dict[str, float]
+    csv_inside_s: dict[str, float]
+    parquet_inside_s: dict[str, float]
     steps_s: dict[str, float]
     csv_bytes: int
 
@@ -152,7 +154,8 @@ def run(folder: Path, size: Size) -> Results:
     steps = [json.loads(process(*work, "steps", csv)) for _ in range(size.runs)]
     return Results(
         times=times,
-        inside_s=json.loads(process(*work, "inside", parquet, small)),
+        csv_inside_s=json.loads(process(*work, "inside", csv, small)),
+        parquet_inside_s=json.loads(process(*work, "inside", parquet, small)),
         steps_s={name: statistics.median(row[name] for row in steps) for name in steps[0]},
         csv_bytes=Path(csv).stat().st_size,
     )
@@ -200,23 +203,34 @@ def _time_one(arguments: tuple[str, ...]) -> tuple[float, float, int]:
 def judge(results: Results, size: Size) -> list[Goal]:
     """Hold the figures against the goals."""
     polars, csv, parquet, *_ = results.times.values()
-    inside_s = results.inside_s
     ratio = csv.median_s / polars.median_s
     peak_mb = csv.peak_bytes / MB
     rows = f"{results.csv_bytes / MB:.0f} MB CSV, {size.csv_rows / 1e6:g} M rows × 4 columns"
     samples = f"{size.parquet_samples / 1e6:g} M samples × 3 channels from Parquet"
+    running, running_csv = results.parquet_inside_s, results.csv_inside_s
     return [
         Goal(f"{rows}: time over Polars alone", "≤ 1.5", f"{ratio:.2f}", holds=ratio <= 1.5),
+        Goal(
+            "the same in a running process",
+            "",
+            f"{running_csv['whole_s'] / running_csv['polars_s']:.2f} ({_parts(running_csv)})",
+        ),
         Goal(f"{rows}: peak memory", "≤ 600 MB", f"{peak_mb:.0f} MB", holds=peak_mb <= 600.0),
         Goal(
-            f"{samples}, read and measured in a running process",
+            f"{samples}, in a running process",
             "≤ 1 s",
-            f"{inside_s['whole_s']:.2f} s (read {inside_s['read_s']:.2f} s, "
-            f"measure {inside_s['measure_s']:.2f} s)",
-            holds=inside_s["whole_s"] <= 1.0,
+            f"{running['whole_s']:.2f} s ({_parts(running)})",
+            holds=running["whole_s"] <= 1.0,
         ),
         Goal(f"{samples}, as a fresh process", "", f"{parquet.median_s:.2f} s"),
     ]
+
+
+def _parts(inside_s: dict[str, float]) -> str:
+    return (
+        f"read {inside_s['read_s']:.2f} s, measure {inside_s['measure_s']:.2f} s; "
+        f"Polars reads in {inside_s['polars_s']:.2f} s"
+    )
 
 
 def report(results: Results, goals: list[Goal]) -> str:
@@ -248,9 +262,12 @@ def report(results: Results, goals: list[Goal]) -> str:
             for name, timed in results.times.items()
         ],
     )
+    _, csv, *_ = results.times.values()
+    rest_s = csv.median_s - sum(results.steps_s.values())
+    steps = {**results.steps_s, "the rest: Python, parsing the command line, leaving": rest_s}
     step_table = table(
         ["step with the CSV", "median"],
-        [[name, f"{seconds:.2f} s"] for name, seconds in results.steps_s.items()],
+        [[name, f"{seconds:.2f} s"] for name, seconds in steps.items()],
     )
     parts = (
         "### Goals",

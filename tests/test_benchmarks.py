@@ -24,7 +24,7 @@ def accuracy():
 
 @pytest.fixture(scope="module")
 def results(accuracy):
-    return accuracy.run(accuracy.Size(recordings=2, draws=10, edges=200), workers=1)
+    return accuracy.run(accuracy.Size(recordings=2, draws=10, held_back=2, edges=200), workers=1)
 
 
 def cells(text, first):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import median_filter
 
+from crankwise.edges.running import running_median
 from crankwise.model.crank_angle import CrankAngle
 from crankwise.model.edges import Direction, Edges
 from crankwise.model.recording import FloatArray
@@ -173,7 +173,7 @@ def _cluster(cam: CamAngles, total: FloatArray, index: np.ndarray, direction: Di
     cycle += _RUN_APART * cam.run[index]
     deviation = relative - middle
     # Against its neighbours in time: a cam that moves is no outlier, a lone stray edge is.
-    off = deviation - median_filter(deviation, size=5, mode="nearest")
+    off = deviation - running_median(deviation, 5)
     spread = 1.482602 * float(np.median(np.abs(off)))
     usual = float(np.percentile(np.abs(off), 80))
     smooth = np.abs(off) <= max(8.0 * spread, 3.0 * usual, 0.5)

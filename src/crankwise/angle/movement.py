@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from crankwise.angle.folding import Cluster
+from crankwise.edges.running import running_median
 from crankwise.model.recording import FloatArray
 
 _LEAST_DEG = 1.0
@@ -67,5 +67,5 @@ def _moving_deg(common: FloatArray) -> float:
         return 0.0
     ratio = float(np.mean(np.diff(common) ** 2)) / variance
     chance = 2.0 - 2.0 * np.sqrt(4.0 * (count - 2.0) / (count**2 - 1.0))
-    reach = float(np.ptp(median_filter(common, size=3, mode="nearest")))
+    reach = float(np.ptp(running_median(common, 3)))
     return reach if reach > _LEAST_DEG and ratio < chance else 0.0

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from importlib import import_module
 from pathlib import Path
-from threading import Thread
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -75,17 +73,11 @@ def measure_file(
     progress: bool,
 ) -> Measurement:
     """Read and measure a file, with progress on the terminal if asked."""
-    from crankwise import readers  # noqa: PLC0415  keeps --help fast
+    from crankwise import pipeline, readers  # noqa: PLC0415  keeps --help fast
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
 
-    # Reading leaves a core idle: what measuring needs is imported on it meanwhile.
-    ahead = Thread(target=import_module, args=("crankwise.pipeline.measuring",), daemon=True)
-    ahead.start()
     with Bar(f"Reading {recording.name}", shown=progress) as bar:
         read = readers.read(recording, interval_s=interval_s, progress=bar)
-    ahead.join()
-    from crankwise import pipeline  # noqa: PLC0415  imported by now
-
     with Bar("Measuring", shown=progress) as bar:
         return pipeline.measure(read, crank=crank, cams=cams, progress=bar.step)
 

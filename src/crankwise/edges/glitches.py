@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.ndimage import median_filter
 
+from crankwise.edges.running import running_median
 from crankwise.model.recording import BoolArray, FloatArray
 
 _GLITCH_SHARE = 0.06
@@ -34,7 +34,7 @@ def keep_teeth(times_s: FloatArray) -> BoolArray:
         width = np.diff(times_s[index])
         typical = np.empty_like(width)
         for level in (0, 1):
-            typical[level::2] = median_filter(width[level::2], size=_NEIGHBOURS, mode="nearest")
+            typical[level::2] = running_median(width[level::2], _NEIGHBOURS)
         # Beside a glitch the local median of its own level may be made of glitches: ask both.
         period = typical + np.append(typical[1:], typical[-1])
         short = (width < _GLITCH_SHARE * typical) | (width < 0.25 * _GLITCH_SHARE * period)

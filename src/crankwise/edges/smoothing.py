@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from crankwise.edges.coil import settle_levels
 from crankwise.edges.crossings import Crossings, find_crossings
@@ -55,7 +54,7 @@ def find_through_noise(samples: Samples, *, interval_s: float) -> Found | None:
     length = 2
     while length <= _LONGEST and _is_noisy(found):
         length *= 2
-        smooth = uniform_filter1d(samples, size=length + 1, mode="nearest")
+        smooth = _running_mean(samples, length + 1)
         left = recorded_noise / np.sqrt(length + 1.0)
         tried = _find(smooth, interval_s=interval_s, least_noise=left)
         if tried is None or (found is not None and _height(tried) < _LEAST_KEPT * height):
@@ -68,6 +67,12 @@ def find_through_noise(samples: Samples, *, interval_s: float) -> Found | None:
     if found is None:
         return None
     return replace(found, levels=replace(found.levels, noise=recorded_noise))
+
+
+def _running_mean(samples: Samples, size: int) -> Samples:
+    from scipy.ndimage import uniform_filter1d  # noqa: PLC0415  slow to import, seldom needed
+
+    return np.asarray(uniform_filter1d(samples, size=size, mode="nearest"))
 
 
 def _find(samples: Samples, *, interval_s: float, least_noise: float = 0.0) -> Found | None:

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import median_filter
 
+from crankwise.edges.running import running_median
 from crankwise.errors import NotMeasurableError
 from crankwise.model.edges import Direction, Edges
 from crankwise.model.measurement import WheelChoice
@@ -123,7 +123,7 @@ def _trailing_flank(falling: _Candidate, rising: _Candidate) -> tuple[_Candidate
     """
     train = max(falling.trains, key=len)
     intervals = np.diff(train.times_s)
-    usual = median_filter(intervals, size=9, mode="nearest")
+    usual = running_median(intervals, 9)
     high_share = train.duty[1:][intervals > 1.5 * usual]
     if not falling.best.wheel.has_gap or len(high_share) == 0:
         return falling, "both edges are equally regular; falling is taken by convention"
@@ -143,7 +143,7 @@ def _coil_edge(crank: Edges, candidates: list[_Candidate]) -> tuple[_Candidate, 
     if len(crank.steepness) < 20 or len(candidates) < 2:
         return None
     # Slopes go with the square of the speed: compare each with its neighbours of both directions.
-    usual = median_filter(crank.steepness, size=15, mode="nearest")
+    usual = running_median(crank.steepness, 15)
     relative = crank.steepness / np.maximum(usual, 1e-12)
     flattest = []
     for item in candidates:

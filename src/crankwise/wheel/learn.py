@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
+from crankwise.edges.running import running_mean
 from crankwise.model.edges import Edges
 from crankwise.model.recording import FloatArray
 from crankwise.model.wheel import Wheel
@@ -60,7 +60,7 @@ def learn(train: Train, cams: Sequence[Edges]) -> Learned | None:
 def pattern_period(train: Train) -> int | None:
     """Teeth after which the spacing repeats; 1 for even teeth; None where it never does."""
     logs = np.log(np.diff(train.times_s))
-    flat = logs - uniform_filter1d(logs, size=min(len(logs), 61), mode="nearest")
+    flat = logs - running_mean(logs, min(len(logs), 61))
     longest = min(_MOST_TEETH, len(flat) // 3)
     if longest < 1:
         return None
@@ -105,10 +105,10 @@ def _repeat(place: FloatArray) -> int | None:
 def _median_share(train: Train, teeth: int) -> FloatArray:
     """Median spacing of each tooth, slow changes of speed removed; degrees."""
     intervals = np.diff(train.times_s)
-    mean = uniform_filter1d(intervals, size=teeth, mode="nearest")
+    mean = running_mean(intervals, teeth)
     if teeth % 2 == 0:
         # An even window is half a tooth off centre: average both ways round.
-        mean = 0.5 * (mean + uniform_filter1d(intervals, size=teeth, mode="nearest", origin=-1))
+        mean = 0.5 * (mean + running_mean(intervals, teeth, later=True))
     ratio = intervals / mean
     usable = len(ratio) // teeth * teeth
     table = ratio[:usable].reshape(-1, teeth)

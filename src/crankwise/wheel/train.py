@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
+from crankwise.edges.running import running_median
 from crankwise.model.edges import Direction, Edges
 from crankwise.model.recording import FloatArray
 
@@ -44,7 +44,7 @@ def trains(edges: Edges, direction: Direction) -> list[Train]:
     uncertainty = edges.standard_uncertainty_s[wanted]
     duty = _duty(edges, wanted)
     intervals = np.diff(times)
-    typical = median_filter(intervals, size=9, mode="nearest")
+    typical = running_median(intervals, 9)
     # Between two speeds the local median may lie on the fast side; the larger neighbour decides.
     beside = np.maximum(np.append(typical[1:], typical[-1]), np.insert(typical[:-1], 0, typical[0]))
     cuts = np.flatnonzero(intervals > _STALL_RATIO * np.maximum(typical, beside)) + 1

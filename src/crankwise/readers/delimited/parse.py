@@ -140,7 +140,7 @@ def _one_ahead(
     So reading and copying go on beside the parsing. With each chunk's data comes whether an
     incomplete row was left out at its end.
     """
-    with ThreadPoolExecutor(max_workers=1) as worker:
+    with ThreadPoolExecutor(max_workers=2) as worker:
         before = None
         for chunk in chunks:
             data, is_cut = chunk.data, False
