@@ -23,7 +23,7 @@ from crankwise.picture import angle_view, comparison_view
 ROOT = Path(__file__).resolve().parents[1]
 INPUTS = ROOT / "tests/snapshots/inputs"
 FROM_THE_DEMO = ("van.json", "van-compared.json", "healthy-compared.json")
-QUOTE = re.compile(r"(<!-- from the demo -->\n```text\n).*?(\n```)", re.DOTALL)
+QUOTE = re.compile(r"(<!-- from the demo -->\n```text\n).*?(\n```\n)", re.DOTALL)
 
 
 def main() -> None:

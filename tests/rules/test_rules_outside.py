@@ -118,3 +118,19 @@ def test_the_index_lists_every_page():
     pages = {path.name for path in (ROOT / "docs").glob("*.md")} - {"index.md"}
     listed = set(re.findall(r"\]\(([^)#:/]+\.md)\)", read("docs/index.md")))
     assert pages <= listed
+
+
+@pytest.mark.parametrize(
+    "page",
+    sorted(
+        path.relative_to(ROOT).as_posix() for path in (*ROOT.glob("*.md"), *ROOT.glob("docs/*.md"))
+    ),
+)
+def test_every_code_block_is_closed(page):
+    is_open = False
+    for line in (ROOT / page).read_text(encoding="utf-8").splitlines():
+        if line.startswith("```"):
+            # A block that was never closed swallows what comes after it up to the next fence.
+            assert not (is_open and line != "```"), f"{page}: {line} inside a block"
+            is_open = not is_open
+    assert not is_open
