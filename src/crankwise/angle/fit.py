@@ -18,6 +18,9 @@ COARSE_ORDER = 12.0
 _LEARNING_ROUNDS = 6
 _MIN_LEARNING_REVOLUTIONS = 3
 _OUTLIER_SD = 6.0
+_FASTEST_SHARE = 0.4
+"""Least time a degree takes on the curve, as a share of the least between two teeth."""
+_LEAST_ORDER = 0.3
 
 
 def crank_angle(teeth: Teeth) -> CrankAngle:
@@ -79,16 +82,27 @@ def _placed_deg(teeth: Teeth, run: ToothRun, error: FloatArray) -> FloatArray:
 def _fit_run(
     teeth: Teeth, index: int, error: FloatArray, weight: FloatArray, cutoff: float
 ) -> AngleRun:
+    """Fit one run, following its teeth less closely where they would have time run backwards.
+
+    Between few teeth a curve that follows a hard change of speed overshoots; an engine can't.
+    """
     run = teeth.runs[index]
     per_rev = teeth.wheel.teeth_per_rev
-    return fit(
-        _placed_deg(teeth, run, error),
-        run.times_s,
-        weight,
-        step_deg=knot_step_deg(per_rev),
-        cutoff_order=cutoff,
-        teeth_per_rev=per_rev,
-    )
+    angle = _placed_deg(teeth, run, error)
+    fastest = _FASTEST_SHARE * float(np.min(np.diff(run.times_s) / np.diff(angle)))
+    while True:
+        fitted = fit(
+            angle,
+            run.times_s,
+            weight,
+            step_deg=knot_step_deg(per_rev),
+            cutoff_order=cutoff,
+            teeth_per_rev=per_rev,
+        )
+        grid = np.arange(fitted.start_deg, fitted.end_deg, fitted.step_deg / 2)
+        if cutoff < _LEAST_ORDER or float(fitted.slowness_at(grid).min()) > fastest:
+            return fitted
+        cutoff *= 0.7
 
 
 def _residual_deg(teeth: Teeth, index: int, fitted: AngleRun, error: FloatArray) -> FloatArray:
