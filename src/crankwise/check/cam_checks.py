@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
+from crankwise.roles.naming import cam_name
 
 _ENOUGH_CYCLES = 10
 _DYNAMIC_TWIST_DEG = 0.8
@@ -57,8 +58,8 @@ def phaser_moving(context: CheckContext) -> Iterator[Finding]:
             yield Finding(
                 "phaser-moving",
                 "caution",
-                f"The {cam.role} cam moved over {cam.moving_deg:.1f}° during the recording: its "
-                "phaser is moving. This is not a base-timing measurement: unplug the phaser "
+                f"The {cam_name(cam.role)} moved over {cam.moving_deg:.1f}° during the recording: "
+                "its phaser is moving. This is not a base-timing measurement: unplug the phaser "
                 "solenoids as the maker describes and record again.",
             )
 
@@ -83,7 +84,7 @@ def wide_scatter(context: CheckContext) -> Iterator[Finding]:
             yield Finding(
                 "wide-scatter",
                 "caution",
-                f"The {cam.role} cam scatters by {cam.common_scatter_deg:.1f}° from cycle to "
+                f"The {cam_name(cam.role)} scatters by {cam.common_scatter_deg:.1f}° from cycle to "
                 f"cycle; {_DYNAMIC_TWIST_DEG}° is usual at most. A hint at slack, a weak "
                 "tensioner or low oil pressure, no proof.",
             )

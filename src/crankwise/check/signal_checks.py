@@ -8,6 +8,7 @@ import numpy as np
 
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
+from crankwise.roles.naming import cam_name
 from crankwise.units import rpm_to_deg_per_s
 
 _COARSE_STEP_DEG = 0.5
@@ -17,7 +18,7 @@ _NOISY = 0.08
 
 
 def _roles(context: CheckContext) -> dict[str, str]:
-    roles = {cam.channel: f"{cam.role} cam" for cam in context.cams}
+    roles = {cam.channel: cam_name(cam.role) for cam in context.cams}
     return {context.crank.channel: "crank", **roles}
 
 

@@ -15,16 +15,13 @@ from crankwise.comparison.match import CamMatch, Limits, Match, match
 from crankwise.comparison.rows import cam_shift, known_goods_budget
 from crankwise.comparison.separation import apart_deg, pairs_of, separation_budget
 from crankwise.comparison.shift import PairShift, Spreads, pair_shift, scatter_of
-from crankwise.comparison.words import (
-    cam_name,
-    motion,
-    separation_in_words,
-)
+from crankwise.comparison.words import motion, separation_in_words
 from crankwise.errors import NotMeasurableError
 from crankwise.model.comparison import CamShift, SeparationChange
 from crankwise.model.measurement import Contribution, Measurement
 from crankwise.model.policy import Policy
 from crankwise.model.recording import FloatArray
+from crankwise.roles.naming import cam_name
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from crankwise.model.comparison import Direction, Motion
+from crankwise.roles.naming import cam_name
 
 
 def direction(shift_deg: float, uncertainty_deg: float) -> Direction:
@@ -42,15 +43,6 @@ def with_uncertainty(value_deg: float, uncertainty_deg: float, *, sign: bool = T
     scale = 10.0**decimals
     shown = math.ceil(uncertainty_deg * scale - 1e-9) / scale
     return f"{value} ± {shown:.{decimals}f}°"
-
-
-def cam_name(role: str) -> str:
-    """How a cam is called in a sentence.
-
-    >>> cam_name("exhaust"), cam_name("cam-1")
-    ('exhaust cam', 'cam-1')
-    """
-    return role if role.startswith("cam") else f"{role} cam"
 
 
 def shift_in_words(

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from crankwise.comparison.words import cam_name, with_uncertainty
+from crankwise.comparison.words import with_uncertainty
 from crankwise.model.comparison import CamShift
+from crankwise.roles.naming import cam_name
 
 _TITLE = "Crankshaft Position - Camshaft Position Correlation"
 _CORRELATION = {

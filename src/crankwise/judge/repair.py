@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from crankwise.comparison.words import cam_name, with_uncertainty
+from crankwise.comparison.words import with_uncertainty
 from crankwise.model.comparison import CamShift, Comparison, RepairCheck
 from crankwise.model.finding import Finding
+from crankwise.roles.naming import cam_name
 
 _SPOILING = {
     "phaser-moving": "a phaser moved",

@@ -7,8 +7,8 @@ from scipy.special import ndtri
 
 from crankwise.comparison.against import Against
 from crankwise.comparison.shift import scatter_of
-from crankwise.comparison.words import cam_name
 from crankwise.model.policy import Policy
+from crankwise.roles.naming import cam_name
 
 _LEAST_DEG = 0.3
 """Scatter below this is no slack, whatever the ratio: the normal twist between neighbouring

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from crankwise.comparison.words import cam_name, signed, with_uncertainty
+from crankwise.comparison.words import signed, with_uncertainty
 from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
 from crankwise.model.comparison import (
@@ -21,6 +21,7 @@ from crankwise.model.comparison import (
 from crankwise.model.engine import Engine
 from crankwise.model.finding import Finding
 from crankwise.model.policy import HEALTHY
+from crankwise.roles.naming import cam_name
 
 _ORDER: tuple[Level, ...] = ("in-time", "drifting", "worn", "out-of-time")
 BLOCKING = {

@@ -11,7 +11,7 @@ import numpy as np
 from crankwise.comparison.against import Against, against
 from crankwise.comparison.ripple import RippleChange, ripple_change
 from crankwise.comparison.shift import ODD_EDGES
-from crankwise.comparison.words import cam_name, with_uncertainty
+from crankwise.comparison.words import with_uncertainty
 from crankwise.drive.causes import CauseEvidence, next_check, rank_causes
 from crankwise.drive.missing import missing
 from crankwise.errors import UsageError
@@ -32,6 +32,7 @@ from crankwise.model.finding import Finding, Step
 from crankwise.model.measurement import Measurement
 from crankwise.model.policy import Policy
 from crankwise.pipeline.banks import bank_difference
+from crankwise.roles.naming import cam_name
 
 _CARRIED = {
     "phaser-moving",

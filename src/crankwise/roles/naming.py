@@ -45,3 +45,12 @@ def name_cams(
             role = f"cam-{number}"
         roles[channel] = role
     return {channel: roles[channel] for channel in channels}
+
+
+def cam_name(role: str) -> str:
+    """How a cam is called in a sentence.
+
+    >>> cam_name("exhaust"), cam_name("cam-1")
+    ('exhaust cam', 'cam-1')
+    """
+    return role if role.startswith("cam") else f"{role} cam"
