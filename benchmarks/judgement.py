@@ -29,6 +29,7 @@ from benchmarks.judgement_pairs import (  # noqa: E402
     WHEELS,
     base_measurement,
     drawn,
+    random_delays,
     random_setup,
     record,
     vehicle,
@@ -70,8 +71,11 @@ def right_engine(seed: int) -> PairResult:
     rng = np.random.default_rng(seed)
     wheel = str(rng.choice(WHEELS))
     shifts = (float(rng.uniform(-8, 8)), float(rng.uniform(-8, 8)))
-    first = record(random_setup(rng, wheel), seed=2 * seed)
-    second = record(random_setup(rng, wheel), shifts_deg=shifts, seed=2 * seed + 1)
+    delays_s = random_delays(rng, load_policy(None).spread.delay_s)
+    first = record(random_setup(rng, wheel), delays_s=delays_s, seed=2 * seed)
+    second = record(
+        random_setup(rng, wheel), shifts_deg=shifts, delays_s=delays_s, seed=2 * seed + 1
+    )
     try:
         result = compare(measure(second.recording), [measure(first.recording)])
     except NotMeasurableError as error:

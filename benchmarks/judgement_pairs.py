@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,6 +25,8 @@ from crankwise.units import wrap_cycle_deg
 INTAKE = ((46.0, 146.0), (286.0, 326.0), (466.0, 506.0), (586.0, 686.0))
 EXHAUST = ((16.0, 116.0), (256.0, 296.0), (436.0, 476.0), (556.0, 656.0))
 WHEELS = ("60-2", "36-1", "36-2")
+SENSOR_DELAY_S = 50e-6
+"""Delay of the crank's sensor; those of the cams differ from it as drawn."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,24 +58,43 @@ def random_setup(rng: np.random.Generator, wheel: str) -> Setup:
     return Setup(wheel, bool(rng.integers(2)), spec, scope)
 
 
+def random_delays(rng: np.random.Generator, spread_s: float) -> tuple[float, float]:
+    """Draw by how much an engine's intake and exhaust sensors lag behind its crank sensor."""
+    drawn_s = np.clip(spread_s * rng.standard_normal(2), -SENSOR_DELAY_S, None)
+    return float(drawn_s[0]), float(drawn_s[1])
+
+
 def record(
     setup: Setup,
     *,
     intake: tuple[tuple[float, float], ...] = INTAKE,
     exhaust: tuple[tuple[float, float], ...] = EXHAUST,
     shifts_deg: tuple[float, float] = (0.0, 0.0),
+    delays_s: tuple[float, float] = (0.0, 0.0),
     seed: int,
 ) -> Simulation:
-    """Simulate one engine with its own tooth errors and sensors."""
+    """Simulate one engine with its own tooth errors, its cams' sensors slower by ``delays_s``."""
     hall = SensorSpec(
-        kind="hall", high_v=5.0, rise_s=4e-6, fall_s=1e-6, delay_s=5e-6, inverted=setup.inverted
+        kind="hall",
+        high_v=5.0,
+        rise_s=4e-6,
+        fall_s=1e-6,
+        delay_s=SENSOR_DELAY_S,
+        inverted=setup.inverted,
     )
     swing = 0.4 if setup.speed.kind == "cranking" else 0.12
     cams = tuple(
-        CamSpec(role, role, teeth, hall, shift_deg=shift, scatter_deg=0.1)
-        for role, teeth, shift in (
-            ("intake", intake, shifts_deg[0]),
-            ("exhaust", exhaust, shifts_deg[1]),
+        CamSpec(
+            role,
+            role,
+            teeth,
+            replace(hall, delay_s=SENSOR_DELAY_S + slower),
+            shift_deg=shift,
+            scatter_deg=0.1,
+        )
+        for role, teeth, shift, slower in (
+            ("intake", intake, shifts_deg[0], delays_s[0]),
+            ("exhaust", exhaust, shifts_deg[1], delays_s[1]),
         )
     )
     return simulate(
@@ -104,7 +126,9 @@ def drawn(
 ) -> Measurement:
     """A measurement of a vehicle whose cams sit so much later, with measuring errors as stated."""
     cams = tuple(_moved(cam, shifts_deg.get(cam.role, 0.0), rng) for cam in base.cams)
-    return replace(base, cams=cams, recording=replace(base.recording, name=name))
+    # each is a recording of its own: known-goods of one hash would count as one file given twice
+    digest = hashlib.sha256(rng.bytes(32)).hexdigest()
+    return replace(base, cams=cams, recording=replace(base.recording, name=name, sha256=digest))
 
 
 def _moved(cam: CamMeasurement, shift_deg: float, rng: np.random.Generator) -> CamMeasurement:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
@@ -187,12 +188,18 @@ class _Rules:
         )
 
     def reference(
-        self, rows: Sequence[_Row], *, quantity: str, between_vehicles_deg: float, own_deg: float
+        self,
+        rows: Sequence[_Row],
+        *,
+        quantity: str,
+        between_vehicles_deg: float,
+        visit_deg: float,
+        own_deg: float,
     ) -> Reference:
         spread = self.policy.spread
         if self.same_vehicle:
-            difference, dof = spread.visit_deg, spread.visit_dof
-            source = f"standard deviation {difference:g}° from visit to visit, assumed"
+            difference, dof = visit_deg, spread.visit_dof
+            source = f"standard deviation {difference:.2g}° from visit to visit, assumed"
         else:
             difference, dof = between_vehicles_deg, spread.build_dof
             source = f"standard deviation {difference:g}° for the {quantity}, assumed"
@@ -276,6 +283,7 @@ def _references(
             list(shelf.values[role].values()),
             quantity=cam_name(role),
             between_vehicles_deg=spread.cam_deg,
+            visit_deg=spread.visit_deg,
             own_deg=float(np.hypot(pair.subject.standard_deg, pair.delay_deg)),
         )
         for role, pair in pairs.items()
@@ -294,6 +302,8 @@ def _references(
                 rows,
                 quantity=f"angle between {one} and {cam_name(other)}",
                 between_vehicles_deg=spread.separation_deg,
+                # from visit to visit two cams vary each for itself
+                visit_deg=spread.visit_deg * math.sqrt(2.0),
                 own_deg=own,
             )
     return references, between

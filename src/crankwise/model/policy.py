@@ -61,7 +61,8 @@ class SpreadPolicy:
     build_dof : float
         For how many observed values ``cam_deg`` and ``separation_deg`` count.
     visit_deg, visit_dof : float
-        The same vehicle on two visits, beyond measurement, crank degrees.
+        A cam of the same vehicle on two visits, beyond measurement, crank degrees; two cams vary
+        each for itself.
     edge_deg : float
         One edge of a cam's wheel against the others, from one wheel to the next, crank degrees.
     delay_s : float
