@@ -169,11 +169,21 @@ def test_measurements_of_all_methods_are_kept(store):
     settings = MeasureSettings(crank="A", cams={"intake": "B"}, interval_s=1e-5)
     old = store.recordings.add_measurement(T20, settings=settings)
     new = store.recordings.add_measurement(replace(T20, method="2"), settings=settings)
-    assert store.recordings.add_measurement(T20).id == old.id
+    assert store.recordings.add_measurement(new.measurement).id == new.id
     assert store.recordings.measurements(T20.recording.sha256) == (old, new)
     assert store.recordings.latest(T20.recording.sha256) == new
     assert store.recordings.measurement(old.id) == old
     assert (old.measurement, old.settings, new.method) == (T20, settings, "2")
+
+
+def test_going_back_to_an_earlier_choice_of_channels_makes_it_the_newest(store):
+    settings = MeasureSettings(crank="A", cams={"intake": "B"})
+    first = store.recordings.add_measurement(T20)
+    store.recordings.add_measurement(replace(T20, method="2"), settings=settings)
+    back = store.recordings.add_measurement(T20)
+    latest = store.recordings.latest(T20.recording.sha256)
+    assert (latest, latest.measurement, latest.settings) == (back, T20, MeasureSettings())
+    assert back.id != first.id
 
 
 def test_times_are_utc_and_aware(store):

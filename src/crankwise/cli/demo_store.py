@@ -66,9 +66,8 @@ def _show_history(store: Path) -> None:
     from crankwise.cli.show_history import show_history  # noqa: PLC0415  keeps --help fast
     from crankwise.store import open_store  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
-    from crankwise.workshop.judging import engine_of_family  # noqa: PLC0415  keeps --help fast
 
     with open_store(str(store)) as opened:
         vehicle = find_job(opened, VAN).vehicle
-        history = opened.history(vehicle.id, engine=engine_of_family(vehicle.family))
+        history = opened.history(vehicle.id, engine=opened.shop.engine_of_family(vehicle.family))
     show_history(history, vehicle.label)

@@ -12,6 +12,7 @@ from crankwise.model.job import (
     Complaint,
     HookUp,
     Note,
+    Offer,
     PriceItem,
     Repair,
 )
@@ -43,6 +44,8 @@ def fact_words(fact: Fact) -> tuple[str, str]:
             words = f"{text} ({'new chain' if chain_replaced else 'chain kept'})"
         case PriceItem(text, amount, currency):
             words = f"{text}: {amount:,.2f} {currency}"
+        case Offer():
+            words = _offer(fact)
         case Complaint(text) | Advice(text) | Note(text):
             words = text or "none"
     return label, words
@@ -55,8 +58,18 @@ _LABELS: Final = {
     Advice: "advised",
     Repair: "repair",
     PriceItem: "price",
+    Offer: "offer",
     Note: "note",
 }
+
+
+def _offer(offer: Offer) -> str:
+    price = f"{offer.low:,.2f}"
+    if offer.high != offer.low:
+        price += f" to {offer.high:,.2f}"
+    tax = "" if offer.tax_percent is None else f" and {offer.tax_percent}% tax"
+    again = "" if offer.recheck_mileage is None else f"; again at {offer.recheck_mileage:,.0f}"
+    return f"{offer.option}: {offer.text}, {price} {offer.currency}{tax}{again}"
 
 
 def _with_note(words: str, note: str) -> str:

@@ -132,7 +132,7 @@ def compare(
     from crankwise.workshop.finding import find_job, find_visit  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.judging import judge_visit  # noqa: PLC0415  keeps --help fast
 
-    rules, known = load_policy(policy), _engine(engine)
+    rules, known = load_policy(policy) if policy else None, _engine(engine)
     with open_for(ctx, store) as opened:
         file = find_job(opened, name)
         judged = judge_visit(
@@ -180,16 +180,15 @@ def history(
     """Show each cam and separation over the mileage: how fast it moves, and how far it may go."""
     from crankwise.judge.policy import load_policy  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
-    from crankwise.workshop.judging import engine_of_family  # noqa: PLC0415  keeps --help fast
 
-    rules, given = load_policy(policy), _engine(engine)
+    rules, given = load_policy(policy) if policy else None, _engine(engine)
     with open_for(ctx, store) as opened:
         vehicle = find_job(opened, name).vehicle
         found = opened.history(
             vehicle.id,
             known_good_id=known_good,
-            policy=rules,
-            engine=given or engine_of_family(vehicle.family),
+            policy=rules or opened.shop.policy(),
+            engine=given or opened.shop.engine_of_family(vehicle.family),
         )
     if as_json:
         from crankwise.cli.history_json import history_values  # noqa: PLC0415  keeps --help fast

@@ -166,6 +166,38 @@ class PriceItem:
     currency: str
 
 
+Option = Literal["now", "watch", "later"]
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What one of the owner's choices costs, from the workshop's own figures.
+
+    Attributes
+    ----------
+    option : {"now", "watch", "later"}
+        Repair now; watch and measure again; repair after it has failed.
+    text : str
+        What is in it, in words.
+    low, high : Decimal
+        Range of the price without tax; alike where it is one figure.
+    currency : str
+        ISO 4217 code such as ``EUR``.
+    tax_percent : Decimal or None
+        Put on top; ``None``: the price is final.
+    recheck_mileage : float or None
+        For ``watch``: when to measure again, in the visit's unit.
+    """
+
+    option: Option
+    text: str
+    low: Decimal
+    high: Decimal
+    currency: str
+    tax_percent: Decimal | None = None
+    recheck_mileage: float | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Note:
     """Anything else worth keeping."""
@@ -173,7 +205,9 @@ class Note:
     text: str
 
 
-Fact = Complaint | CodesRead | HookUp | CheckDone | Advice | Choice | Repair | PriceItem | Note
+Fact = (
+    Complaint | CodesRead | HookUp | CheckDone | Advice | Choice | Repair | PriceItem | Offer | Note
+)
 
 
 @dataclass(frozen=True, slots=True)

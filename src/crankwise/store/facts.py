@@ -15,6 +15,7 @@ from crankwise.model.job import (
     HookUp,
     KeptFact,
     Note,
+    Offer,
     PriceItem,
     Repair,
 )
@@ -30,6 +31,7 @@ KINDS: Final[dict[str, type[Fact]]] = {
     "choice": Choice,
     "repair": Repair,
     "price-item": PriceItem,
+    "offer": Offer,
     "note": Note,
 }
 _KIND_OF: Final = {kind: name for name, kind in KINDS.items()}

@@ -158,7 +158,7 @@ class Recordings:
     def add_measurement(
         self, measurement: Measurement, *, settings: MeasureSettings | None = None
     ) -> KeptMeasurement:
-        """Keep a measurement beside those of other methods; the same one again changes nothing."""
+        """Keep a measurement beside the earlier ones; what is the newest already changes nothing."""
         exact = document.loads(document.dumps(measurement), name=measurement.recording.name)
         text = codec.dump(exact)
         values = {
@@ -172,13 +172,16 @@ class Recordings:
         }
         with self._database.write() as session:
             know(session, exact.recording.sha256, exact.recording.name, datetime.now(UTC))
-            insert_missing(session, MeasurementRow, values)
             row = session.scalars(
-                select(MeasurementRow).where(
-                    MeasurementRow.recording_sha256 == exact.recording.sha256,
-                    MeasurementRow.document_sha256 == values["document_sha256"],
-                )
-            ).one()
+                select(MeasurementRow)
+                .where(MeasurementRow.recording_sha256 == exact.recording.sha256)
+                .order_by(MeasurementRow.id.desc())
+                .limit(1)
+            ).first()
+            if row is None or row.document_sha256 != values["document_sha256"]:
+                row = MeasurementRow(**values)
+                session.add(row)
+                session.flush()
             return kept_measurement(row)
 
     def measurements(self, sha256: str) -> tuple[KeptMeasurement, ...]:

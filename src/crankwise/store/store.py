@@ -14,6 +14,7 @@ from crankwise.store.jobs import Jobs
 from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
 from crankwise.store.shelf import Shelf
+from crankwise.store.shop import Shop
 from crankwise.store.verify import verify
 
 
@@ -27,6 +28,7 @@ class Store:
     recordings : Recordings
     shelf : Shelf
     jobs : Jobs
+    shop : Shop
     """
 
     def __init__(self, database: Database, originals: Originals | None) -> None:
@@ -36,6 +38,7 @@ class Store:
         self.recordings = Recordings(database, originals)
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
+        self.shop = Shop(database)
 
     def history(
         self,

@@ -12,6 +12,7 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Index,
+    LargeBinary,
     MetaData,
     String,
     Text,
@@ -22,7 +23,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from crankwise.store.types import Packed, UtcTime
 
-SCHEMA = "0001"
+SCHEMA = "0002"
 """Newest schema: the last of the migrations."""
 
 
@@ -138,10 +139,14 @@ class VisitRecordingRow(Base):
 
 
 class MeasurementRow(Base):
-    """A measurement, one for each method and each way of stating the channels."""
+    """A measurement; the newest of a recording counts.
+
+    Measuring again gives a new row only where the newest says something else, so that going back to
+    an earlier choice of channels makes that the newest once more.
+    """
 
     __tablename__ = "measurement"
-    __table_args__ = (UniqueConstraint("recording_sha256", "document_sha256"),)
+    __table_args__ = (Index("ix_measurement_recording_sha256", "recording_sha256"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     recording_sha256: Mapped[str] = mapped_column(String(64), ForeignKey("recording.sha256"))
     method: Mapped[str]
@@ -258,3 +263,18 @@ class DeletionRow(Base):
     subject: Mapped[str]
     why: Mapped[str]
     deleted_at: Mapped[datetime]
+
+
+class ShopRow(Base):
+    """Something that the workshop keeps about itself; the newest row of a kind and name counts.
+
+    No body means that it was taken away.
+    """
+
+    __tablename__ = "shop"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(String(20))
+    name: Mapped[str]
+    body: Mapped[bytes | None] = mapped_column(LargeBinary())
+    recorded_at: Mapped[datetime]
+    __table_args__ = (Index("ix_shop_kind", "kind", "name"),)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from crankwise import pipeline
-from crankwise.drive.engine_file import shipped
 from crankwise.errors import UsageError
 from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
 from crankwise.workshop.shelving import of_family
@@ -70,8 +69,11 @@ def judge_visit(
     known_good_ids : sequence of str
         These known-goods and no others.
     engine : Engine, optional
-        If not given, the shipped engine of the vehicle's family, where there is one.
-    policy, service_limit_deg
+        If not given, the engine of the vehicle's family, where there is one: the workshop's own
+        file before a shipped one.
+    policy : Policy, optional
+        The workshop's own if not given.
+    service_limit_deg
         As for :func:`crankwise.pipeline.compare`.
 
     Raises
@@ -83,12 +85,12 @@ def judge_visit(
     """
     subject = newest_measured(file, visit)
     chosen = choose_known_goods(store, file, subject, family=family, ids=known_good_ids)
-    known = engine or engine_of_family(chosen.known_goods[0].family)
+    known = engine or store.shop.engine_of_family(chosen.known_goods[0].family)
     comparison = pipeline.compare(
         subject.kept.measurement,
         [known_good.measurement for known_good in chosen.known_goods],
         engine=known,
-        policy=policy,
+        policy=policy or store.shop.policy(),
         same_vehicle=chosen.same_vehicle,
         service_limit_deg=service_limit_deg,
         before=_before(file, visit, subject),
@@ -100,12 +102,6 @@ def judge_visit(
         known_good_ids=tuple(known_good.id for known_good in chosen.known_goods),
     )
     return Judged(kept, subject.kept, chosen, known)
-
-
-def engine_of_family(family: str | None) -> Engine | None:
-    """Return the shipped engine of a family, where there is one."""
-    engines = shipped().values()
-    return next((e for e in engines if family and e.family.casefold() == family.casefold()), None)
 
 
 def choose_known_goods(

@@ -1,0 +1,11 @@
+"""Words in the reader's language: of screens and reports, and of what the core says.
+
+The core speaks English and knows nothing of this. ``say`` is for texts of screens and pages,
+``told`` for whole sentences that the core or a stored document brings along.
+"""
+
+from __future__ import annotations
+
+from crankwise.language.current import LANGUAGES, current, say, told, using
+
+__all__ = ["LANGUAGES", "current", "say", "told", "using"]

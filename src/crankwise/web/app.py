@@ -1,0 +1,56 @@
+"""The application, put together."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib import resources
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+
+from crankwise import __version__
+from crankwise.store import open_store
+from crankwise.web import failures, speaking
+from crankwise.web.desk import Desk
+from crankwise.web.routes import health, start
+from crankwise.web.settings import Settings
+from crankwise.web.works import Works
+
+_ROUTES = (health, start)
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Make the application; the store is opened when the server starts, and closed with it."""
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        with open_store(settings.store) as store:
+            works = Works()
+            app.state.desk = Desk(settings=settings, store=store, works=works)
+            try:
+                yield
+            finally:
+                works.close()
+
+    app = FastAPI(
+        title="Crankwise",
+        version=__version__,
+        summary="Valve timing in crank degrees: jobs, recordings, comparisons, known-goods.",
+        lifespan=lifespan,
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.mount("/static", StaticFiles(directory=static_folder()), name="static")
+    for routes in _ROUTES:
+        app.include_router(routes.router)
+    failures.install(app)
+    speaking.install(app)
+    return app
+
+
+def static_folder() -> Path:
+    """Folder of scripts, styles and pictures that are shipped."""
+    return Path(str(resources.files("crankwise.web") / "static"))

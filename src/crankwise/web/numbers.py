@@ -1,0 +1,61 @@
+"""Numbers, amounts, dates and mileages as the workshop writes them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from decimal import Decimal
+
+from babel import Locale, UnknownLocaleError
+from babel.dates import format_date, format_datetime
+from babel.numbers import format_currency, format_decimal
+
+from crankwise.language import current
+from crankwise.model.shop import Profile
+
+_FALLBACK = "en-GB"
+
+
+class Numbers:
+    """Formats of one workshop's locale; month names follow the language of the page."""
+
+    def __init__(self, profile: Profile) -> None:
+        self._profile = profile
+        self._locale = locale_of(profile.number_format)
+        language = current()
+        same = self._locale.language == language
+        self._words = self._locale if same else Locale.parse(language)
+
+    def decimal(self, value: float, places: int = 1) -> str:
+        """Write a number with fixed places, such as ``1,234.5``."""
+        pattern = "#,##0" + ("." + "0" * places if places else "")
+        return format_decimal(value, format=pattern, locale=self._locale)
+
+    def mileage(self, value: float | None, unit: str | None) -> str:
+        """Write a mileage with its unit; nothing where there is none."""
+        if value is None:
+            return ""
+        return f"{self.decimal(value, 0)}\u202f{unit or self._profile.mileage_unit}"
+
+    def money(self, amount: Decimal, currency: str) -> str:
+        """Write an amount with its currency, such as ``£186.40``."""
+        return format_currency(amount, currency, locale=self._locale)
+
+    def day(self, value: str | date) -> str:
+        """Write a day, such as ``20 Jan 2026``; what is no day stays as it is."""
+        try:
+            found = date.fromisoformat(value) if isinstance(value, str) else value
+        except ValueError:
+            return str(value)
+        return format_date(found, format="medium", locale=self._words)
+
+    def moment(self, value: datetime) -> str:
+        """Write a day with the time on this computer's clock."""
+        return format_datetime(value.astimezone(), format="short", locale=self._words)
+
+
+def locale_of(name: str) -> Locale:
+    """Return the locale of a name such as ``de-DE``; British English where it is not known."""
+    try:
+        return Locale.parse(name, sep="-")
+    except (ValueError, UnknownLocaleError):
+        return Locale.parse(_FALLBACK, sep="-")
