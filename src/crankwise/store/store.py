@@ -15,6 +15,7 @@ from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
+from crankwise.store.stamp import Stamp, stamp_of
 from crankwise.store.verify import verify
 
 
@@ -57,6 +58,10 @@ class Store:
             policy=policy,
             engine=engine,
         )
+
+    def stamp(self) -> Stamp:
+        """Return a value that changes whenever anything in the store does."""
+        return stamp_of(self._database)
 
     def verify(self) -> VerifyReport:
         """Check every original against its digest and every row against what it stands for."""

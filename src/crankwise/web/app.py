@@ -15,6 +15,7 @@ from crankwise.store import open_store
 from crankwise.web import failures, speaking
 from crankwise.web.desk import Desk
 from crankwise.web.routes import health, start
+from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.works import Works
 
@@ -28,7 +29,9 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         with open_store(settings.store) as store:
             works = Works()
-            app.state.desk = Desk(settings=settings, store=store, works=works)
+            app.state.desk = Desk(
+                settings=settings, store=store, works=works, memory=Memory(store)
+            )
             try:
                 yield
             finally:

@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from crankwise.store import Store
+from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.works import Works
 
@@ -21,11 +22,13 @@ class Desk:
     settings : Settings
     store : Store
     works : Works
+    memory : Memory
     """
 
     settings: Settings
     store: Store
     works: Works
+    memory: Memory
 
 
 def desk_of(request: Request) -> Desk:

@@ -32,7 +32,9 @@ class Work:
     ----------
     id : str
     title : str
-        What it is about, such as the file's name.
+        What is worked on, such as the file's name.
+    about : str
+        Where it belongs, such as ``visit 12``.
     state : {"waiting", "running", "done", "failed"}
     step : str
         What is being done, in words.
@@ -48,6 +50,7 @@ class Work:
 
     id: str
     title: str
+    about: str = ""
     state: State = "waiting"
     step: str = ""
     share: float = 0.0
@@ -69,9 +72,9 @@ class Works:
         self._changed = threading.Condition()
         self._pool = ThreadPoolExecutor(max_workers=_AT_ONCE, thread_name_prefix="work")
 
-    def start(self, title: str, job: Job) -> Work:
+    def start(self, title: str, job: Job, *, about: str = "") -> Work:
         """Queue a piece of work and return it."""
-        work = Work(id=secrets.token_urlsafe(9), title=title)
+        work = Work(id=secrets.token_urlsafe(9), title=title, about=about)
         with self._changed:
             self._works[work.id] = work
             self._forget_old()
@@ -82,6 +85,15 @@ class Works:
         """Return a piece of work as it stands, if it is known."""
         with self._changed:
             return self._works.get(identifier)
+
+    def about(self, place: str) -> tuple[Work, ...]:
+        """Return the work that belongs to a place and isn't done: it goes on, or it failed."""
+        with self._changed:
+            return tuple(
+                work
+                for work in self._works.values()
+                if work.about == place and work.state != "done"
+            )
 
     def follow(self, identifier: str) -> Iterator[Work]:
         """Yield a piece of work now and after every change until it is over.
