@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, closing
 from importlib import resources
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from crankwise.web import failures, speaking
 from crankwise.web.desk import Desk
 from crankwise.web.routes import health, start
 from crankwise.web.settings import Settings
+from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
 _ROUTES = (health, start)
@@ -26,13 +27,13 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        with open_store(settings.store) as store:
-            works = Works()
-            app.state.desk = Desk(settings=settings, store=store, works=works)
-            try:
-                yield
-            finally:
-                works.close()
+        with (
+            open_store(settings.store) as store,
+            open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
+            closing(Works()) as works,
+        ):
+            app.state.desk = Desk(settings, store, works, uploads)
+            yield
 
     app = FastAPI(
         title="Crankwise",

@@ -9,6 +9,7 @@ from fastapi import Depends, Request
 
 from crankwise.store import Store
 from crankwise.web.settings import Settings
+from crankwise.web.uploads import Uploads
 from crankwise.web.works import Works
 
 
@@ -21,11 +22,13 @@ class Desk:
     settings : Settings
     store : Store
     works : Works
+    uploads : Uploads
     """
 
     settings: Settings
     store: Store
     works: Works
+    uploads: Uploads
 
 
 def desk_of(request: Request) -> Desk:
