@@ -118,7 +118,7 @@ class Jobs:
             return vehicle_of(session, row)
 
     def vehicle(self, vehicle_id: int) -> Vehicle:
-        """Return a vehicle; raises UsageError where there is none."""
+        """Return a vehicle; raises NotFoundError where there is none."""
         with self._database.read() as session:
             return vehicle_of(session, numbered(session, VehicleRow, vehicle_id, "vehicle"))
 
@@ -289,12 +289,12 @@ class Jobs:
             return kept_comparison(row)
 
     def file(self, job_id: int) -> JobFile:
-        """Return a job with all that belongs to it; raises UsageError where there is none."""
+        """Return a job with all that belongs to it; raises NotFoundError where there is none."""
         with self._database.read() as session:
             return job_file(session, numbered(session, JobRow, job_id, "job"))
 
     def file_of_visit(self, visit_id: int) -> JobFile:
-        """Return the job that a visit belongs to; raises UsageError where there is no such visit."""
+        """Return the job that a visit belongs to; raises NotFoundError without such a visit."""
         with self._database.read() as session:
             visit = numbered(session, VisitRow, visit_id, "visit")
             return job_file(session, session.get_one(JobRow, visit.job_id))
@@ -317,6 +317,16 @@ class Jobs:
         with self._database.read() as session:
             rows = session.scalars(asked)
             return tuple(row.id for row in rows if _is_wanted(session, row, search))
+
+    def visit(self, visit_id: int) -> Visit:
+        """Return a visit; raises NotFoundError where there is none."""
+        with self._database.read() as session:
+            return visit_of(numbered(session, VisitRow, visit_id, "visit"))
+
+    def comparison(self, comparison_id: int) -> KeptComparison:
+        """Return a comparison; raises NotFoundError where there is none."""
+        with self._database.read() as session:
+            return kept_comparison(numbered(session, ComparisonRow, comparison_id, "comparison"))
 
     def list(
         self, *, vehicle_id: int | None = None, search: str | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -30,12 +31,15 @@ class Store:
     shelf : Shelf
     jobs : Jobs
     shop : Shop
+    folder : Path or None
+        Where the database file lies; ``None`` for a database elsewhere.
     """
 
     def __init__(self, database: Database, originals: Originals | None) -> None:
         self._database = database
         self._originals = originals
         self.where = database.where
+        self.folder = Path(database.where).parent if database.is_sqlite else None
         self.recordings = Recordings(database, originals)
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, closing
 from importlib import resources
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from crankwise.web.desk import Desk
 from crankwise.web.routes import health, start
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
+from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
 _ROUTES = (health, start)
@@ -27,15 +28,15 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        with open_store(settings.store) as store:
-            works = Works()
+        with (
+            open_store(settings.store) as store,
+            open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
+            closing(Works()) as works,
+        ):
             app.state.desk = Desk(
-                settings=settings, store=store, works=works, memory=Memory(store)
+                settings, store, works, uploads, Memory(store)
             )
-            try:
-                yield
-            finally:
-                works.close()
+            yield
 
     app = FastAPI(
         title="Crankwise",

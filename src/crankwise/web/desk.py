@@ -10,6 +10,7 @@ from fastapi import Depends, Request
 from crankwise.store import Store
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
+from crankwise.web.uploads import Uploads
 from crankwise.web.works import Works
 
 
@@ -22,12 +23,14 @@ class Desk:
     settings : Settings
     store : Store
     works : Works
+    uploads : Uploads
     memory : Memory
     """
 
     settings: Settings
     store: Store
     works: Works
+    uploads: Uploads
     memory: Memory
 
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from crankwise import pipeline
-from crankwise.errors import UsageError
+from crankwise.errors import NotMeasurableError, UsageError
 from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
 from crankwise.workshop.shelving import of_family
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from crankwise.model.comparison import Comparison
     from crankwise.model.engine import Engine
     from crankwise.model.job import JobFile, KeptComparison, VisitFile
     from crankwise.model.kept import KeptMeasurement
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
     from crankwise.model.shelf import KnownGood
     from crankwise.store import Store
     from crankwise.workshop.series import Measured
+
+
+_MOST_KNOWN_GOODS: Final = 200
+"""Most known-goods taken of a family that a recording fits by its pattern; more add nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +55,14 @@ def judge_visit(
     file: JobFile,
     visit: VisitFile,
     *,
+    sha256: str | None = None,
     family: str | None = None,
     known_good_ids: Sequence[str] = (),
     engine: Engine | None = None,
     policy: Policy | None = None,
     service_limit_deg: float | None = None,
 ) -> Judged:
-    """Compare the visit's newest recording and keep the comparison with the visit.
+    """Compare a recording of the visit and keep the comparison with it.
 
     Parameters
     ----------
@@ -64,6 +70,8 @@ def judge_visit(
     file : JobFile
     visit : VisitFile
         One of the file's.
+    sha256 : str, optional
+        Which recording; the newest if not given.
     family : str, optional
         Engine family whose known-goods are taken, whatever the vehicle has of its own.
     known_good_ids : sequence of str
@@ -83,15 +91,14 @@ def judge_visit(
     NotMeasurableError
         The recording doesn't fit the known-goods; says why.
     """
-    subject = newest_measured(file, visit)
+    subject = newest_measured(file, visit, sha256=sha256)
     chosen = choose_known_goods(store, file, subject, family=family, ids=known_good_ids)
     known = engine or store.shop.engine_of_family(chosen.known_goods[0].family)
-    comparison = pipeline.compare(
-        subject.kept.measurement,
-        [known_good.measurement for known_good in chosen.known_goods],
+    comparison = _compared(
+        subject,
+        chosen,
         engine=known,
         policy=policy or store.shop.policy(),
-        same_vehicle=chosen.same_vehicle,
         service_limit_deg=service_limit_deg,
         before=_before(file, visit, subject),
     )
@@ -102,6 +109,46 @@ def judge_visit(
         known_good_ids=tuple(known_good.id for known_good in chosen.known_goods),
     )
     return Judged(kept, subject.kept, chosen, known)
+
+
+def why_not_judged(store: Store, file: JobFile, visit: VisitFile) -> str | None:
+    """Say why the newest recording of a visit has no comparison that was chosen by itself.
+
+    ``None`` where it has one, or could have, or where nothing was measured yet.
+    """
+    measured = measured_of(file, visit)
+    if not measured:
+        return None
+    subject = measured[-1]
+    digest = subject.kept.recording_sha256
+    if any(kept.comparison.subject.sha256 == digest for kept in visit.comparisons):
+        return None
+    try:
+        chosen = choose_known_goods(store, file, subject)
+        _compared(subject, chosen, policy=store.shop.policy())
+    except (UsageError, NotMeasurableError) as error:
+        return str(error)
+    return None
+
+
+def _compared(
+    subject: Measured,
+    chosen: Chosen,
+    *,
+    policy: Policy,
+    engine: Engine | None = None,
+    service_limit_deg: float | None = None,
+    before: Measurement | None = None,
+) -> Comparison:
+    return pipeline.compare(
+        subject.kept.measurement,
+        [known_good.measurement for known_good in chosen.known_goods],
+        engine=engine,
+        policy=policy,
+        same_vehicle=chosen.same_vehicle,
+        service_limit_deg=service_limit_deg,
+        before=before,
+    )
 
 
 def choose_known_goods(
@@ -115,6 +162,7 @@ def choose_known_goods(
     """Choose what to compare with: what was asked for, else the vehicle's own, else the family's.
 
     A known-good is the vehicle's own only if it was recorded with the chain that is in it now.
+    Where the family is not known, the one family that the recording fits by its pattern is taken.
 
     Raises
     ------
@@ -136,9 +184,7 @@ def choose_known_goods(
             return Chosen((newest,), True, f"the vehicle's own known-good {_names([newest])}")
     name = family or file.vehicle.family
     if not name:
-        raise UsageError(
-            f"the engine family of {file.vehicle.label} is not known: give --family or --known-good"
-        )
+        return _chosen_by_pattern(store, file, subject)
     others = tuple(k for k in of_family(store, name) if not _is_subject(subject, k))
     if not others:
         raise UsageError(
@@ -146,6 +192,30 @@ def choose_known_goods(
             "nothing to compare it with yet"
         )
     return Chosen(others, False, f"the shelf's known-goods of {name}: {_names(others)}")
+
+
+def _chosen_by_pattern(store: Store, file: JobFile, subject: Measured) -> Chosen:
+    """Take the one family that fits; two of one pattern may be timed differently."""
+    fitting = store.shelf.fits(subject.kept.measurement, limit=_MOST_KNOWN_GOODS)
+    families = sorted({fit.family for fit in fitting})
+    unknown = f"the engine family of {file.vehicle.label} is not known"
+    if len(families) > 1:
+        raise UsageError(
+            f"{unknown}, and the recording fits several: {', '.join(families)}; name the family"
+        )
+    others = tuple(
+        known_good
+        for fit in fitting
+        for known_good in store.shelf.load(fit.ids)
+        if not _is_subject(subject, known_good)
+    )
+    if not others:
+        raise UsageError(
+            f"{unknown}, and no known-good on the shelf has the pattern of this recording: name "
+            "the family, or the known-goods to compare with"
+        )
+    why = f"the known-goods of {families[0]}, whose pattern this recording has: {_names(others)}"
+    return Chosen(others, same_vehicle=False, why=why)
 
 
 def _is_own(file: JobFile, subject: Measured, known_good: KnownGood) -> bool:

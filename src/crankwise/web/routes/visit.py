@@ -29,7 +29,7 @@ Line = Annotated[str, Form(max_length=4000)]
 def seen(desk: Desk, visit_id: int) -> VisitView:
     """The page's view, kept until something changes."""
     view = desk.memory.get(("visit", visit_id), lambda: visit_view(desk.store, visit_id))
-    return replace(view, works=desk.works.about(f"visit {visit_id}"))
+    return replace(view, works=desk.works.about(doing.place_of(visit_id)))
 
 
 @router.get("")
