@@ -14,13 +14,23 @@ from crankwise import __version__
 from crankwise.store import open_store
 from crankwise.web import failures, speaking
 from crankwise.web.desk import Desk
-from crankwise.web.routes import health, start
+from crankwise.web.routes import (
+    engines,
+    health,
+    shelf,
+    start,
+    vehicle,
+    visit,
+    visit_facts,
+    workshop,
+)
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
-_ROUTES = (health, start)
+# The form of a new visit comes before the visits, whose addresses end in a number.
+_ROUTES = (health, start, vehicle, visit, visit_facts, shelf, engines, workshop)
 
 
 def create_app(settings: Settings) -> FastAPI:

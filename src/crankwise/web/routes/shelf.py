@@ -9,7 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Path, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from crankwise.errors import UsageError
+from crankwise.errors import NotFoundError
 from crankwise.language import current, say
 from crankwise.picture.angle_view import angle_view
 from crankwise.picture.population_view import population_view
@@ -55,14 +55,16 @@ def family(request: Request, desk: AtDesk, name: Text) -> HTMLResponse:
 
 
 @router.get("/family/population.svg")
-def population(desk: AtDesk, name: Text) -> Response:
-    """Draw how far the healthy engines of a family differ."""
+def population(
+    desk: AtDesk, name: Text, pattern: Annotated[int, Query(ge=1, le=1000)] = 1
+) -> Response:
+    """Draw how far the healthy engines of one pattern differ."""
     view: FamilyView = desk.memory.get(("family", name), lambda: family_view(desk.store, name))
-    if view.statistics is None:
-        raise UsageError(view.why_not)
-    statistics = view.statistics
+    if pattern > len(view.statistics):
+        raise NotFoundError(say("this family has no such pattern"))
+    statistics = view.statistics[pattern - 1]
     drawn = desk.memory.get(
-        ("population", name, current()), lambda: population_view(statistics)
+        ("population", name, pattern, current()), lambda: population_view(statistics)
     )
     return Response(drawn, media_type="image/svg+xml")
 

@@ -130,7 +130,9 @@ def _worth_saying(ratio: float | None) -> float | None:
 
 def _why(found: Comparison) -> Iterable[str]:
     said = [cam.words for cam in found.cams] + [change.words for change in found.separations]
-    return _without(found.verdict.reasons, [*said, found.limits.text])
+    return _without(
+        found.verdict.reasons, [*said, found.limits.text, found.limits.code_limit_source]
+    )
 
 
 def _without(lines: Iterable[str], said: Sequence[str]) -> list[str]:

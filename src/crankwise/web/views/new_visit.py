@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from crankwise.errors import NotFoundError
 from crankwise.workshop.opening import today
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from crankwise.model.job import JobFile
     from crankwise.web.desk import Desk
@@ -32,8 +33,17 @@ def new_visit_view(desk: Desk, *, job_id: int, uploads: Sequence[str]) -> NewVis
     known |= {engine.family for engine in store.shop.engines().values()}
     return NewVisitView(
         file=store.jobs.file(job_id) if job_id else None,
-        uploads=tuple((one.id, one.name) for one in desk.uploads.known(uploads)),
+        uploads=tuple(_still_here(desk, uploads)),
         date=today(),
         labels=tuple(vehicle.label for vehicle in store.jobs.vehicles()),
         families=tuple(sorted(known)),
     )
+
+
+def _still_here(desk: Desk, uploads: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """Leave out uploads that are gone, as after a bookmark: they can be dropped again."""
+    for identifier in uploads:
+        try:
+            yield identifier, desk.uploads.get(identifier).name
+        except NotFoundError:
+            continue

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from crankwise.errors import CrankwiseError
-
 if TYPE_CHECKING:
     from crankwise.model.shelf import FamilyStatistics, FamilySummary, KnownGoodRow
     from crankwise.store import Store
@@ -30,11 +28,10 @@ class ShelfView:
 
 @dataclass(frozen=True, slots=True)
 class FamilyView:
-    """One family: what its known-goods say together, or why they say nothing yet."""
+    """One family: what its known-goods say together, for each pattern of wheels and targets."""
 
     name: str
-    statistics: FamilyStatistics | None
-    why_not: str
+    statistics: tuple[FamilyStatistics, ...]
     rows: tuple[KnownGoodRow, ...]
 
 
@@ -62,9 +59,6 @@ def shelf_view(store: Store, *, family: str, wheel: str, retired: bool, page: in
 
 
 def family_view(store: Store, name: str) -> FamilyView:
-    """Return what the known-goods of a family say together; raises UsageError without such one."""
+    """Return what the known-goods of a family say together; raises NotFoundError without it."""
     rows = store.shelf.list(family=name, include_retired=True)
-    try:
-        return FamilyView(name, store.shelf.statistics(name), "", rows)
-    except CrankwiseError as error:
-        return FamilyView(name, None, str(error), rows)
+    return FamilyView(name, store.shelf.statistics(name, policy=store.shop.policy()), rows)

@@ -19,6 +19,7 @@ from crankwise.model.job import (
 )
 from crankwise.store import job_state
 from crankwise.web.views.comparison import ComparisonView, comparison_view
+from crankwise.web.views.vehicle import history_of, outlook
 from crankwise.workshop.series import AFTER_REPAIR
 
 if TYPE_CHECKING:
@@ -114,6 +115,8 @@ class VisitView:
         Engine families on the shelf.
     known_goods : tuple of KnownGoodRow
         Those of the vehicle's family in use.
+    outlook : tuple of str
+        What the vehicle's history says of each cam and separation.
     works : tuple of Work
         Work on this visit that goes on, or that failed.
     """
@@ -130,6 +133,7 @@ class VisitView:
     after: ComparisonView | None
     families: tuple[str, ...]
     known_goods: tuple[KnownGoodRow, ...]
+    outlook: tuple[str, ...]
     works: tuple[Work, ...] = ()
 
     @property
@@ -143,6 +147,21 @@ class VisitView:
         both = [one for one in (*self.recorded, *self.repaired) if one.kept]
         return both[-1] if both else None
 
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """Signals that a recording of this engine should hold, as far as that is known."""
+        newest = self.measured
+        found = tuple(row.role for row in newest.roles if row.role) if newest else ()
+        return found or ("crank", "intake", "exhaust")
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether the newest recording is a known-good already."""
+        newest = self.measured
+        return newest is not None and any(
+            row.recording_sha256 == newest.item.recording.sha256 for row in self.known_goods
+        )
+
 
 def visit_view(store: Store, visit_id: int) -> VisitView:
     """Gather what the page of a visit shows; raises UsageError where there is no such visit."""
@@ -155,6 +174,7 @@ def visit_view(store: Store, visit_id: int) -> VisitView:
     said = _said(visit)
     compared = {True: _newest(visit, after), False: _newest(visit, before)}
     family = file.vehicle.family
+    history, _ = history_of(store, file)
     return VisitView(
         file=file,
         visit=visit,
@@ -168,6 +188,7 @@ def visit_view(store: Store, visit_id: int) -> VisitView:
         after=compared[True],
         families=tuple(f.name for f in store.shelf.families() if f.known_goods > f.retired),
         known_goods=store.shelf.list(family=family) if family else (),
+        outlook=outlook(history),
     )
 
 
