@@ -7,19 +7,20 @@ from contextlib import asynccontextmanager, closing
 from importlib import resources
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from crankwise import __version__
 from crankwise.store import open_store
-from crankwise.web import failures, speaking
+from crankwise.web import access, failures, speaking
+from crankwise.web.access.gate import check_form
 from crankwise.web.desk import Desk
-from crankwise.web.routes import health, start
+from crankwise.web.routes import health, sign_in, start
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
-_ROUTES = (health, start)
+_ROUTES = (health, sign_in, start)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -43,11 +44,13 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
+        dependencies=[Depends(check_form)],
     )
     app.mount("/static", StaticFiles(directory=static_folder()), name="static")
     for routes in _ROUTES:
         app.include_router(routes.router)
     failures.install(app)
+    access.install(app, settings)
     speaking.install(app)
     return app
 
