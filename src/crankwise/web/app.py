@@ -7,30 +7,32 @@ from contextlib import asynccontextmanager, closing
 from importlib import resources
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from crankwise import __version__
 from crankwise.store import open_store
-from crankwise.web import failures, speaking
+from crankwise.web import access, failures, speaking
+from crankwise.web.access.gate import check_form
 from crankwise.web.desk import Desk
+from crankwise.web.memory import Memory
 from crankwise.web.routes import (
     engines,
     health,
     shelf,
+    sign_in,
     start,
     vehicle,
     visit,
     visit_facts,
     workshop,
 )
-from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
 # The form of a new visit comes before the visits, whose addresses end in a number.
-_ROUTES = (health, start, vehicle, visit, visit_facts, shelf, engines, workshop)
+_ROUTES = (health, sign_in, start, vehicle, visit, visit_facts, shelf, engines, workshop)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -43,9 +45,7 @@ def create_app(settings: Settings) -> FastAPI:
             open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
             closing(Works()) as works,
         ):
-            app.state.desk = Desk(
-                settings, store, works, uploads, Memory(store)
-            )
+            app.state.desk = Desk(settings, store, works, uploads, Memory(store))
             yield
 
     app = FastAPI(
@@ -56,11 +56,13 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
+        dependencies=[Depends(check_form)],
     )
     app.mount("/static", StaticFiles(directory=static_folder()), name="static")
     for routes in _ROUTES:
         app.include_router(routes.router)
     failures.install(app)
+    access.install(app, settings)
     speaking.install(app)
     return app
 

@@ -20,6 +20,7 @@ from crankwise.web.numbers import Numbers
 if TYPE_CHECKING:
     from fastapi import Request
 
+
 def render(
     request: Request,
     template: str,
@@ -49,7 +50,7 @@ def render(
             lang=current(),
             languages=LANGUAGES,
             version=__version__,
-        **more,
+            **more,
         )
     )
     return HTMLResponse(text, status_code=status, headers=dict(headers or {}))

@@ -94,7 +94,9 @@ def begin_visit(
         desk.store, label, family=optional(family), title="", workshop=profile.name or None,
         details=VehicleDetails(),
     )  # fmt: skip
-    visit = desk.store.jobs.add_visit(file.job.id, date=date.strip(), mileage=value, mileage_unit=unit)
+    visit = desk.store.jobs.add_visit(
+        file.job.id, date=date.strip(), mileage=value, mileage_unit=unit
+    )
     if optional(complaint):
         for fact in (Complaint(words(complaint, what=say("complaint"))), CodesRead(())):
             desk.store.jobs.add_fact(fact, job_id=file.job.id, visit_id=visit.id)

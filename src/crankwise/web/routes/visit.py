@@ -13,10 +13,10 @@ from crankwise.language import say
 from crankwise.model.shelf import Grade
 from crankwise.web import doing
 from crankwise.web.desk import AtDesk, Desk
+from crankwise.web.forms import degrees, optional, words
 from crankwise.web.pages import render
 from crankwise.web.routes.visit_facts import back_to
 from crankwise.web.views.visit import ROLES, VisitView, visit_view
-from crankwise.web.forms import degrees, optional, words
 from crankwise.workshop.finding import find_visit
 from crankwise.workshop.judging import judge_visit
 from crankwise.workshop.shelving import shelve_visit

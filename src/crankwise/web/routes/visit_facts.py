@@ -43,7 +43,10 @@ def _note(desk: Desk, visit_id: int, *facts: Fact) -> None:
 
 @router.post("/complaint")
 def complaint(
-    desk: AtDesk, visit_id: VisitId, text: Line = "", codes_read: Annotated[str, Form(alias="codes")] = ""
+    desk: AtDesk,
+    visit_id: VisitId,
+    text: Line = "",
+    codes_read: Annotated[str, Form(alias="codes")] = "",
 ) -> RedirectResponse:
     """Note what the customer says and the codes read; none of either is a fact too."""
     _note(desk, visit_id, Complaint(optional(text) or ""), CodesRead(codes(codes_read)))
