@@ -108,6 +108,7 @@ def _statistics(
         family=family,
         wheel=wheel,
         known_goods=len(ids),
+        ids=tuple(ids),
         cams=tuple(spreads),
         separations=tuple(separations),
         edges=tuple(edge for cam in cams for edge in _edges(cam)),
@@ -156,6 +157,7 @@ def _spread(
         coverage=coverage,
         basis=population.basis,
         remarks=population.remarks,
+        values_deg=tuple(map(float, shift)),
     )
 
 
