@@ -343,11 +343,8 @@ class Jobs:
         if vehicle_id is not None:
             asked = asked.where(JobRow.vehicle_id == vehicle_id)
         with self._database.read() as session:
-            found: list[JobFile] = []
-            for row in session.scalars(asked):
-                if _is_wanted(session, row, search):
-                    found.append(job_file(session, row))
-            return tuple(found)
+            rows = session.scalars(asked)
+            return tuple(job_file(session, row) for row in rows if _is_wanted(session, row, search))
 
     def deletions(self) -> tuple[Deletion, ...]:
         """Return the record of everything that was deleted, the oldest first."""

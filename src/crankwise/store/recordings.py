@@ -158,7 +158,7 @@ class Recordings:
     def add_measurement(
         self, measurement: Measurement, *, settings: MeasureSettings | None = None
     ) -> KeptMeasurement:
-        """Keep a measurement beside the earlier ones; what is the newest already changes nothing."""
+        """Keep a measurement beside the earlier ones; the newest one again changes nothing."""
         exact = document.loads(document.dumps(measurement), name=measurement.recording.name)
         text = codec.dump(exact)
         values = {

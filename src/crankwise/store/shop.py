@@ -14,7 +14,7 @@ from crankwise.errors import NotFoundError, UsageError
 from crankwise.judge.policy import load_policy, parse_policy
 from crankwise.model.engine import Engine
 from crankwise.model.policy import Policy
-from crankwise.model.shop import Key, KeptText, Logo, Profile
+from crankwise.model.shop import KeptText, Key, Logo, Profile
 from crankwise.store import codec
 from crankwise.store.database import Database
 from crankwise.store.tables import ShopRow
@@ -98,7 +98,7 @@ class Shop:
         self._keep(_ENGINE, name, None)
 
     def engines(self) -> dict[str, Engine]:
-        """Return every engine by the name of its file: shipped ones, and the workshop's over them."""
+        """Return every engine by the name of its file; the workshop's own over the shipped."""
         own = {
             kept.name: parse_engine(kept.text, where=kept.name, family=kept.name)
             for kept in self.engine_files()

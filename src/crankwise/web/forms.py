@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 MOST_WORDS: Final = 2000
 _CENT: Final = Decimal("0.01")
-_MOST_AMOUNT: Final = Decimal("9999999")
+_MOST_AMOUNT: Final = Decimal(9999999)
 _MOST_MILEAGE: Final = 9_999_999.0
 
 
@@ -53,7 +53,7 @@ def amount(text: str, *, what: str) -> Decimal:
     found = _decimal(text)
     if found is None or not 0 <= found <= _MOST_AMOUNT or found != found.quantize(_CENT):
         raise UsageError(
-            say("{what}: {text} is no amount; write 240 or 89.50", what=what, text=repr(text))
+            say("{what}: {typed} is no amount; write 240 or 89.50", what=what, typed=repr(text))
         )
     return found.quantize(_CENT)
 
@@ -71,7 +71,7 @@ def mileage(text: str, unit: MileageUnit) -> tuple[float | None, MileageUnit | N
     digits = re.sub(r"[\s.,'\u202f\u00a0]", "", text)
     if not digits.isascii() or not digits.isdigit() or float(digits) > _MOST_MILEAGE:
         raise UsageError(
-            say("mileage: {text} is none; write the whole number, such as 58900", text=repr(text))
+            say("mileage: {typed} is none; write the whole number, such as 58900", typed=repr(text))
         )
     return float(digits), unit
 
@@ -89,7 +89,7 @@ def percent(text: str, *, what: str) -> Decimal | None:
     found = _decimal(text)
     if found is None or not 0 <= found <= 100:
         raise UsageError(
-            say("{what}: {text} is no percentage; write 20 or 7.7", what=what, text=repr(text))
+            say("{what}: {typed} is no percentage; write 20 or 7.7", what=what, typed=repr(text))
         )
     return found
 
@@ -107,7 +107,7 @@ def degrees(text: str, *, what: str) -> float | None:
     found = _decimal(text)
     if found is None:
         raise UsageError(
-            say("{what}: {text} is no number; write 8 or 8.5", what=what, text=repr(text))
+            say("{what}: {typed} is no number; write 8 or 8.5", what=what, typed=repr(text))
         )
     return float(found)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Path, Request, Response
+from fastapi import APIRouter, Path, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from crankwise.drive.engine_file import parse_engine, shipped

@@ -27,6 +27,7 @@ Text = Annotated[str, Query(max_length=200)]
 def shelf(
     request: Request,
     desk: AtDesk,
+    *,
     family: Text = "",
     wheel: Text = "",
     retired: Text = "",

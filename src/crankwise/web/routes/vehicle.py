@@ -78,6 +78,7 @@ def new_visit(
 @router.post("/visits")
 def begin_visit(
     desk: AtDesk,
+    *,
     vehicle: Line,
     date: Line,
     family: Line = "",

@@ -89,6 +89,7 @@ def compare(
 @router.post("/known-good")
 def keep_as_known_good(
     desk: AtDesk,
+    *,
     visit_id: VisitId,
     family: Line,
     verified_by: Line = "",

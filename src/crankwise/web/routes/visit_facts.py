@@ -56,6 +56,7 @@ def complaint(
 @router.post("/hook-up")
 def hook_up(
     desk: AtDesk,
+    *,
     visit_id: VisitId,
     signal: Line,
     connector: Line = "",
@@ -97,6 +98,7 @@ def choice(desk: AtDesk, visit_id: VisitId, text: Line, accepted: Line = "") -> 
 @router.post("/offer")
 def offer(
     desk: AtDesk,
+    *,
     visit_id: VisitId,
     option: Annotated[Option, Form()],
     text: Line,

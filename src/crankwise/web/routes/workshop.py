@@ -18,7 +18,9 @@ from crankwise.web.forms import optional, percent
 from crankwise.web.pages import render
 from crankwise.web.views.workshop import (
     CURRENCIES,
+    GROUPS,
     NUMBER_FORMATS,
+    WorkshopView,
     is_currency,
     policy_changes,
     workshop_view,
@@ -31,15 +33,13 @@ Line = Annotated[str, Form(max_length=4000)]
 @router.get("")
 def workshop(request: Request, desk: AtDesk) -> HTMLResponse:
     """Show what the workshop keeps about itself."""
-    return render(
-        request, "workshop.html", workshop_view(desk.store),
-        currencies=CURRENCIES, number_formats=NUMBER_FORMATS,
-    )  # fmt: skip
+    return _shown(request, workshop_view(desk.store))
 
 
 @router.post("/profile")
 def keep_profile(
     desk: AtDesk,
+    *,
     mileage_unit: Annotated[MileageUnit, Form()],
     paper: Annotated[Paper, Form()],
     name: Line = "",
@@ -102,10 +102,7 @@ async def keep_policy(request: Request, desk: AtDesk) -> Response:
         desk.store.shop.keep_policy(policy_toml(changes) if changes else None)
     except CrankwiseError as error:
         view = workshop_view(desk.store, typed=form, error=told(str(error)))
-        return render(
-            request, "workshop.html", view, status=status_of(error),
-            currencies=CURRENCIES, number_formats=NUMBER_FORMATS,
-        )  # fmt: skip
+        return _shown(request, view, status=status_of(error))
     return RedirectResponse("/workshop?kept=policy#policy", status_code=303)
 
 
@@ -113,10 +110,7 @@ async def keep_policy(request: Request, desk: AtDesk) -> Response:
 def add_key(request: Request, desk: AtDesk, name: Line) -> HTMLResponse:
     """Make a key for another program, and show it this once."""
     key = desk.store.shop.add_key(name)
-    return render(
-        request, "workshop.html", workshop_view(desk.store), new_key=key,
-        currencies=CURRENCIES, number_formats=NUMBER_FORMATS,
-    )  # fmt: skip
+    return _shown(request, workshop_view(desk.store), new_key=key)
 
 
 @router.post("/keys/withdraw")
@@ -124,3 +118,12 @@ def withdraw_key(desk: AtDesk, name: Line) -> RedirectResponse:
     """Withdraw a key."""
     desk.store.shop.withdraw_key(name)
     return RedirectResponse("/workshop#keys", status_code=303)
+
+
+def _shown(
+    request: Request, view: WorkshopView, *, status: int = 200, new_key: str = ""
+) -> HTMLResponse:
+    return render(
+        request, "workshop.html", view, status=status, new_key=new_key,
+        currencies=CURRENCIES, number_formats=NUMBER_FORMATS, groups=GROUPS,
+    )  # fmt: skip

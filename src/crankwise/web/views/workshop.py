@@ -29,15 +29,57 @@ NUMBER_FORMATS: Final = {
     "sv-SE": "1 234,56 (SE)",
 }
 
+GROUPS: Final = {
+    "limits": "Limits",
+    "spread": "How much healthy things differ",
+    "causes": "Causes",
+    "causes.priors": "How frequent causes are, before anything is measured",
+    "refusal": "From where on two recordings are not compared",
+}
+_LABELS: Final = {
+    "limits.code_limit_deg": "Code limit, crank degrees",
+    "limits.worn_share": "Worn from this share of the code limit",
+    "limits.coverage": "Share of healthy engines inside the limits",
+    "spread.cam_deg": "A cam, from one vehicle to another, degrees",
+    "spread.separation_deg": "The angle between two cams on one chain, degrees",
+    "spread.build_dof": "These two count as so many vehicles",
+    "spread.visit_deg": "A cam of one vehicle on two visits, degrees",
+    "spread.visit_dof": "This counts as so many visits",
+    "spread.edge_deg": "One edge of a cam wheel against the others, degrees",
+    "spread.delay_s": "Delay of one sensor against another, seconds",
+    "spread.ripple_idle_deg": "Speed ripple at idle, degrees",
+    "spread.ripple_starter_deg": "Speed ripple turned by the starter, degrees",
+    "causes.priors.healthy": "Nothing has moved",
+    "causes.priors.elongated": "Chain elongated",
+    "causes.priors.guide-worn": "Guide or blade worn",
+    "causes.priors.slack-side": "Slack side or tensioner",
+    "causes.priors.jumped": "Chain jumped",
+    "causes.priors.phaser-off-stop": "Phaser off its stop",
+    "causes.priors.crank-target": "Crank wheel or sensor moved",
+    "causes.priors.cam-target": "Cam wheel or sensor moved",
+    "causes.priors.wrong-reference": "The known-good is of another build",
+    "causes.priors.none-of-these": "None of these",
+    "causes.pair_factor": "Two faults at once, against chance",
+    "causes.scatter_spread": "How freely scatter varies about what a fault hints at",
+    "causes.scatter_spread_unknown": "The same where nothing is hinted at",
+    "causes.moving_if_loose": "A phaser off its stop is seen moving",
+    "causes.moving_otherwise": "A locked phaser is seen moving",
+    "causes.wear_deg": "One cam off what a worn drive's geometry gives, degrees",
+    "causes.wrong_common_deg": "Another build: all cams together, degrees",
+    "causes.wrong_each_deg": "Another build: each cam by itself, degrees",
+    "causes.none_deg": "None of these: each cam, degrees",
+    "causes.settled_from": "No further check from this probability on",
+    "refusal.edge_residual_deg": "One edge off its cam's shift, degrees",
+    "refusal.largest_shift_deg": "Largest shift believed, degrees",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class PolicyRow:
-    """A value of the policy: what counts, where it comes from, and what is shipped.
-
-    ``error`` says what is wrong with what was typed.
-    """
+    """A value of the policy: what it is, what counts, where it comes from, what is shipped."""
 
     key: str
+    label: str
     value: str
     source: str
     shipped: str
@@ -110,6 +152,7 @@ def _policy(
         counts = own.get(key, (value, source))
         row = PolicyRow(
             key=key,
+            label=_LABELS[key],
             value=typed.get(key, f"{counts[0]:g}"),
             source=typed.get(f"{key} source", counts[1]),
             shipped=f"{value:g}",
