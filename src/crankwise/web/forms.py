@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
 from crankwise.errors import UsageError
@@ -51,7 +51,7 @@ def amount(text: str, *, what: str) -> Decimal:
     (Decimal('1234.50'), Decimal('1234.50'), Decimal('89.50'))
     """
     found = _decimal(text)
-    if found is None or not 0 <= found <= _MOST_AMOUNT or found != found.quantize(_CENT):
+    if found is None or found > _MOST_AMOUNT or found != found.quantize(_CENT):
         raise UsageError(
             say("{what}: {typed} is no amount; write 240 or 89.50", what=what, typed=repr(text))
         )
@@ -87,7 +87,7 @@ def percent(text: str, *, what: str) -> Decimal | None:
     if not text.strip():
         return None
     found = _decimal(text)
-    if found is None or not 0 <= found <= 100:
+    if found is None or found > 100:
         raise UsageError(
             say("{what}: {typed} is no percentage; write 20 or 7.7", what=what, typed=repr(text))
         )
@@ -122,16 +122,10 @@ def codes(text: str) -> tuple[str, ...]:
 
 
 def _decimal(text: str) -> Decimal | None:
-    """Read a number with a point or a comma before its decimals, grouped or not."""
-    plain = re.sub(r"[\s'\u202f\u00a0]", "", text)
-    last = max(plain.rfind("."), plain.rfind(","))
-    if last >= 0 and len(plain) - last - 1 != 3:
-        plain = re.sub(r"[.,]", "", plain[:last]) + "." + plain[last + 1 :]
-    else:
-        plain = re.sub(r"[.,]", "", plain)
-    if not re.fullmatch(r"\d{1,12}(\.\d{0,6})?", plain, re.ASCII):
-        return None
-    try:
-        return Decimal(plain)
-    except InvalidOperation:
-        return None
+    """Read a number, its thousands grouped or not, with a point or a comma before its decimals."""
+    plain = re.sub(r"[\s\u202f\u00a0]", "", text).replace("\u2019", "'")
+    grouped = re.fullmatch(r"(\d{1,3}(?:([.,'])\d{3})(?:\2\d{3})*)(?:[.,](\d+))?", plain, re.ASCII)
+    if grouped and grouped[2] is not None:
+        return Decimal(f"{re.sub(r'[^0-9]', '', grouped[1])}.{grouped[3] or 0}")
+    whole = re.fullmatch(r"(\d{1,12})(?:[.,](\d{1,6}))?", plain, re.ASCII)
+    return Decimal(f"{whole[1]}.{whole[2] or 0}") if whole else None
