@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from crankwise.model.measurement import CrankMeasurement
+    from crankwise.model.wheel import Wheel
 
 _TOOTH: Final = 22.0  # height of a tooth
 HEIGHT: Final = 18.0 + _TOOTH + 22.0
@@ -27,7 +28,7 @@ class Tooth:
     after: bool
 
 
-def counted_teeth(crank: CrankMeasurement, axis: Axis) -> Iterator[Tooth]:
+def counted_teeth(crank: CrankMeasurement | Wheel, axis: Axis) -> Iterator[Tooth]:
     """Teeth in view, numbered outward from the nearer gap, or onward where there is none.
 
     Where more teeth are missing elsewhere, the count goes on by pitches, as the words at the

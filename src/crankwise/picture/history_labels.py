@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -99,7 +100,7 @@ def _obstacles(panel: Panel) -> Iterator[Box]:
 
 def _along(points: Points) -> Iterator[Box]:
     """Small boxes along a line of straight pieces."""
-    for (x1, y1), (x2, y2) in zip(points, points[1:], strict=False):
+    for (x1, y1), (x2, y2) in itertools.pairwise(points):
         count = max(int(max(abs(x2 - x1), abs(y2 - y1)) / 4.0), 1)
         for number in range(count + 1):
             x = x1 + (x2 - x1) * number / count
