@@ -32,6 +32,8 @@ class Callout:
         Its size: the line ends so far from the middle.
     name, colour : str
     words : tuple of str
+    via : complex or None
+        A place beside it that the line passes on its way.
     """
 
     middle: complex
@@ -39,6 +41,12 @@ class Callout:
     name: str
     colour: str
     words: tuple[str, ...]
+    via: complex | None = None
+
+    @property
+    def gate(self) -> complex:
+        """Where the line heads for first."""
+        return self.middle if self.via is None else self.via
 
     def lines(self, width: float) -> list[tuple[str, bool]]:
         """Lines of text that fit, each with whether it belongs to the name."""
@@ -116,7 +124,7 @@ def _side(
     *,
     on_left: bool,
 ) -> list[svg.Element]:
-    ordered = _untangled(sorted(notes, key=lambda note: note.middle.imag), x, width, room)
+    ordered = _untangled(sorted(notes, key=lambda note: note.gate.imag), x, width, room)
     tops = _tops(ordered, width, room)
     parts: list[svg.Element] = []
     for note, top in zip(ordered, tops, strict=True):
@@ -128,7 +136,7 @@ def _side(
 
 def _tops(notes: Sequence[Callout], width: float, room: tuple[float, float]) -> list[float]:
     heights = [note.height(width) for note in notes]
-    wanted = [note.middle.imag - _LINE / 2 for note in notes]
+    wanted = [note.gate.imag - _LINE / 2 for note in notes]
     return stacked(wanted, heights, top=room[0], bottom=room[1])
 
 
@@ -143,7 +151,7 @@ def _untangled(
                 index
                 for index in range(len(notes) - 1)
                 if _cross(
-                    (ends[index], notes[index].middle), (ends[index + 1], notes[index + 1].middle)
+                    (ends[index], notes[index].gate), (ends[index + 1], notes[index + 1].gate)
                 )
             ),
             None,
@@ -170,9 +178,10 @@ def _leader(note: Callout, x: float, top: float, *, on_left: bool) -> list[svg.E
     """Draw a line from a note to the edge of what it is about, on a strip of paper."""
     start = complex(x + (6.0 if on_left else -6.0), top + _LINE / 2)
     elbow = start + (_ELBOW if on_left else -_ELBOW)
-    way = note.middle - elbow
+    stops = [start, elbow] if note.via is None else [start, elbow, note.via]
+    way = note.middle - stops[-1]
     end = note.middle - note.radius * way / abs(way)
-    points = [(start.real, start.imag), (elbow.real, elbow.imag), (end.real, end.imag)]
+    points = [(stop.real, stop.imag) for stop in (*stops, end)]
     return [
         style.polyline(points, colour="#ffffff", width=2.2),
         style.polyline(points, colour=style.FAINT_INK, width=0.9),

@@ -128,15 +128,11 @@ def place_geared(placed: Sequence[PlacedDrive]) -> tuple[GearedCam, ...]:
         for circle, sprocket in zip(shape.circles, shape.drive.sprockets, strict=True):
             for role in sprocket.cams:
                 if role != sprocket.shaft and role not in found:
-                    taken = [*placed_circles(placed), *(geared.circle for geared in found.values())]
+                    taken = [other for one in placed for other in one.circles]
+                    taken += [geared.circle for geared in found.values()]
                     beside = _beside(circle, [c for c in taken if c.centre != circle.centre])
                     found[role] = GearedCam(role, sprocket.shaft, beside)
     return tuple(found.values())
-
-
-def placed_circles(placed: Sequence[PlacedDrive]) -> list[Circle]:
-    """Every circle of every drive."""
-    return [circle for shape in placed for circle in shape.circles]
 
 
 def _beside(circle: Circle, others: Sequence[Circle]) -> Circle:

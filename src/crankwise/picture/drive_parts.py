@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from crankwise.model.engine import CRANK
@@ -15,6 +14,7 @@ from crankwise.units import crank_deg_to_cam_deg
 
 if TYPE_CHECKING:
     from crankwise.model.engine import Drive, Engine, Phaser, Sprocket
+    from crankwise.picture.drive_drawing import Paper
     from crankwise.picture.drive_layout import PlacedDrive
     from crankwise.picture.loop import Arc, Strand
 
@@ -29,22 +29,6 @@ _PHASER: Final = 0.7  # radius over that of the sprocket
 _LEAST_PHASER: Final = 28.0  # radius of a sprocket that has room for a phaser
 _UNKNOWN_RANGE_DEG: Final = 40.0  # crank, for the drawing alone
 _BLADE_FILL: Final = "#d5dae4"
-
-
-@dataclass(frozen=True, slots=True)
-class Paper:
-    """From millimetres, y upwards, to pixels, y downwards."""
-
-    px_per_mm: float
-    origin: complex
-
-    def at(self, place: complex) -> complex:
-        """Pixel position of a place."""
-        return self.origin + self.px_per_mm * place.conjugate()
-
-    def circle(self, circle: Circle) -> Circle:
-        """A circle in pixels."""
-        return Circle(self.at(circle.centre), circle.radius * self.px_per_mm)
 
 
 def strand_kind(drive: Drive, span: int) -> str:
@@ -141,20 +125,25 @@ def blade_middle(placed: PlacedDrive, span: int, paper: Paper) -> complex:
     return paper.at(strand.middle) + BLADE * strand.outward.conjugate()
 
 
-def note_point(placed: PlacedDrive, span: int, paper: Paper, *, middle_x: float) -> complex:
-    """Where a note about a strand points to: its middle or, of a level one, its outer end.
+def note_place(
+    placed: PlacedDrive, span: int, paper: Paper, *, middle_x: float
+) -> tuple[complex, complex | None]:
+    """Where a note about a strand points to, and past which place its line has to come.
 
-    On the blade, where there is one.
+    To the middle of its blade or of the strand. Of a level blade to the outer end; to a level
+    strand from outside, so that the line does not run along the chain.
     """
     strand, told = placed.loop.strands[placed.strand_of(span)], placed.drive.spans[span]
-    has_blade = told.guide or told.tensioner
+    has_blade = bool(told.guide) or told.tensioner
     middle = blade_middle(placed, span, paper) if has_blade else paper.at(strand.middle)
     way = (strand.end - strand.start).conjugate() * paper.px_per_mm
     if abs(way.imag) > 0.5 * abs(way.real):
-        return middle
+        return middle, None
+    if not has_blade:
+        return middle, middle + 2.0 * BLADE * strand.outward.conjugate()
     side = 1.0 if middle.real >= middle_x else -1.0
     ends = [middle + half * _BLADE_LENGTH * way for half in (0.5, -0.5)]
-    return max(ends, key=lambda end: side * end.real)
+    return max(ends, key=lambda end: side * end.real), None
 
 
 def _plunger(middle: complex, out: complex) -> list[svg.Element]:

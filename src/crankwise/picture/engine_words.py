@@ -62,11 +62,11 @@ def sprocket_words(engine: Engine, shaft: str) -> Iterator[str]:
         for sprocket in drive.sprockets
         if sprocket.shaft == shaft
     ]
-    for drive, sprocket in on_shaft:
-        yield _teeth(sprocket, drive.name if len(on_shaft) > 1 else "")
-    cams = dict.fromkeys(role for _, sprocket in on_shaft for role in sprocket.cams)
-    if set(cams) - {shaft}:
-        yield say("geared together: {cams}", cams=", ".join(map(told, cams)))
+    if all(sprocket.teeth is None for _, sprocket in on_shaft):
+        yield say("teeth not given")
+    else:
+        for drive, sprocket in on_shaft:
+            yield _teeth(sprocket, drive.name if len(on_shaft) > 1 else "")
     if any(sprocket.accessory for _, sprocket in on_shaft):
         yield say("turns no cam")
     yield from phaser_words(engine, shaft)

@@ -79,9 +79,11 @@ def _arc(x: float, y: float, radius: float, start_deg: float, end_deg: float) ->
 
 def _tooth(x: float, y: float, radius: float, end_deg: float, start_deg: float) -> str:
     root = radius * _ROOT
+    r = svg.short(root)
     return (
         f"M{_point(x, y, root, start_deg)} L{_point(x, y, radius, start_deg)} "
-        f"{_arc(x, y, radius, start_deg, end_deg)} L{_point(x, y, root, end_deg)}"
+        f"{_arc(x, y, radius, start_deg, end_deg)} L{_point(x, y, root, end_deg)} "
+        f"A{r},{r} 0 0 1 {_point(x, y, root, start_deg)} Z"
     )
 
 
