@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from crankwise.language.catalogue import Catalogue
     from crankwise.language.templates import Template
 
-_KEPT: Final = 4096
+_KEPT: Final = 16384
 _MOST_PIECES, _MOST_TOGETHER = 40, 5
 _DEEPEST: Final = 8
 _LONGEST: Final = 4000

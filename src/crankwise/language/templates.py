@@ -162,21 +162,26 @@ class Index:
     """Templates by the rarest word of each, so that a sentence is tried against few of them."""
 
     def __init__(self, templates: Iterable[Template]) -> None:
-        anchors = {made: _whole_words(made) for made in templates}
-        common = Counter(word for words in anchors.values() for word in words)
-        self._by_word: dict[str, list[Template]] = {}
-        for made, words in anchors.items():
-            rarest = min(words, key=lambda word: (common[word], -len(word)), default="")
-            self._by_word.setdefault(rarest, []).append(made)
+        needed = {made: _whole_words(made) for made in templates}
+        common = Counter(word for words in needed.values() for word in words)
+        self._by_word: dict[str, list[tuple[Template, frozenset[str]]]] = {}
+        for made, words in sorted(needed.items(), key=lambda item: -item[0].weight):
+            rarest = min(words, key=lambda word: (common[word], -len(word), word), default="")
+            self._by_word.setdefault(rarest, []).append((made, words))
 
     def candidates(self, text: str) -> list[Template]:
-        """Templates that may fit, those that say most first."""
+        """Templates all of whose words are in a text, those that say most first."""
         words = {"", *_WORD.findall(text)}
-        found = [made for word in words for made in self._by_word.get(word, ())]
-        return sorted(found, key=lambda made: -made.weight)
+        found = [
+            made
+            for word in words
+            for made, needed in self._by_word.get(word, ())
+            if needed <= words
+        ]
+        return sorted(found, key=lambda made: (-made.weight, made.literals))
 
 
-def _whole_words(made: Template) -> set[str]:
+def _whole_words(made: Template) -> frozenset[str]:
     """Words of a template that no place touches, as they stand."""
     words: set[str] = set()
     for number, literal in enumerate(made.literals):
@@ -185,4 +190,4 @@ def _whole_words(made: Template) -> set[str]:
             touches_after = found.end() == len(literal) and number < len(made.literals) - 1
             if not touches_before and not touches_after:
                 words.add(found[0])
-    return words
+    return frozenset(words)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import told
 from crankwise.picture import svg
 from crankwise.picture.boxes import text_box
 from crankwise.picture.layout import fitted
@@ -129,7 +130,7 @@ def polyline(
 def lane_name(role: str, remarks: Sequence[str], y: float) -> list[svg.Element]:
     """Name a lane at the left: its role and, below it, the remarks that are not empty."""
     colour = role_colour(role)
-    lines = [text(role, 16.0, y, size=13.0, colour=colour, bold=True)]
+    lines = [text(told(role), 16.0, y, size=13.0, colour=colour, bold=True)]
     for index, words in enumerate(filter(None, remarks)):
         shown = fitted(words, size=10.0, width=_NAME_ROOM)
         lines.append(text(shown, 16.0, y + 14.0 * (index + 1), size=10.0, colour=FAINT_INK))
