@@ -27,6 +27,7 @@ _LEAST_ROWS: Final = 4
 """Rows of a level in each column, so that what lies across its borders hardly widens it."""
 _ANGLES: Final = 513
 _MOST_MARKS: Final = 600
+_MOST_SPEEDS: Final = 800
 _EMPTY: Final = np.empty(0, np.int16)
 
 
@@ -55,7 +56,7 @@ def time_window(levels: Levels, from_s: float, to_s: float, width: int) -> TimeW
         to_s=end,
         signals=signals,
         angle_deg=levels.trace.angle_at(np.linspace(begin, end, _ANGLES)),
-        speed=_speed(levels.speed, begin, end, width),
+        speed=_speed(levels.speed, begin, end, min(width, _MOST_SPEEDS)),
         teeth=_teeth(levels, begin, end),
         cams=_edges(levels, begin, end),
     )
