@@ -16,8 +16,10 @@ from crankwise.web import access, failures, speaking
 from crankwise.web.access.gate import check_form
 from crankwise.web.api import ROUTERS
 from crankwise.web.desk import Desk
+from crankwise.web.levelling import Levelling
 from crankwise.web.memory import Memory
 from crankwise.web.routes import (
+    angle_view,
     engines,
     health,
     shelf,
@@ -33,7 +35,18 @@ from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
 # The form of a new visit comes before the visits, whose addresses end in a number.
-_ROUTES = (health, sign_in, start, vehicle, visit, visit_facts, shelf, engines, workshop)
+_ROUTES = (
+    health,
+    sign_in,
+    start,
+    vehicle,
+    visit,
+    visit_facts,
+    angle_view,
+    shelf,
+    engines,
+    workshop,
+)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -46,7 +59,9 @@ def create_app(settings: Settings) -> FastAPI:
             open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
             closing(Works()) as works,
         ):
-            app.state.desk = Desk(settings, store, works, uploads, Memory(store))
+            app.state.desk = Desk(
+                settings, store, works, uploads, Memory(store), Levelling(store, works)
+            )
             yield
 
     app = FastAPI(

@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from crankwise.store import Store
+from crankwise.web.levelling import Levelling
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import Uploads
@@ -32,6 +33,7 @@ class Desk:
     works: Works
     uploads: Uploads
     memory: Memory
+    levelling: Levelling
 
 
 def desk_of(request: Request) -> Desk:
