@@ -72,7 +72,7 @@ def test_others_sign_in_first(tablet):
     assert answer.headers["location"] == "/sign-in?next=/jobs/2%3Ftab%3Dhistory"
     assert tablet.post("/jobs").status_code == 401
     assert tablet.get("/api/jobs").status_code == 401
-    assert tablet.get("/static/app.css").status_code == 200
+    assert tablet.get("/static/css/app.css").status_code == 200
     assert tablet.get("/sign-in").status_code == 200
 
 

@@ -137,7 +137,7 @@ def breaking(shop) -> TestClient:
         ("GET", "/nothing", 404),
         ("POST", "/sign-out", 403),
         ("GET", "/sign-in", 303),
-        ("GET", "/static/app.css", 200),
+        ("GET", "/static/css/app.css", 200),
         ("GET", "/static/nothing.css", 404),
         ("GET", "/api/jobs", 200),
         ("GET", "/api/jobs/99", 404),
@@ -152,7 +152,7 @@ def test_every_answer_has_the_headers(breaking, method, path, status):
     assert answer.status_code == status
     check_headers(answer)
     kept = answer.headers["cache-control"]
-    assert kept == ("no-cache" if path == "/static/app.css" else "no-store")
+    assert kept == ("no-cache" if path == "/static/css/app.css" else "no-store")
     assert "secret detail" not in answer.text
     assert "Traceback" not in answer.text
 
@@ -185,7 +185,7 @@ def test_refusals_have_the_headers(local, tablet):
 
 
 def test_what_is_shipped_is_kept_for_ever_only_by_version(local):
-    assert local.get("/static/app.css?v=1").headers["cache-control"] == (
+    assert local.get("/static/css/app.css?v=1").headers["cache-control"] == (
         "public, max-age=31536000, immutable"
     )
     assert local.get("/static/nothing.css?v=1").headers["cache-control"] == "no-store"

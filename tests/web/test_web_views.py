@@ -19,7 +19,7 @@ from crankwise.web.numbers import Numbers
 from crankwise.web.views.start import start_view
 from crankwise.web.views.visit import visit_view
 
-T20 = document.load(Path(__file__).parent / "snapshots" / "inputs" / "t20.json")
+T20 = document.load(Path(__file__).parents[1] / "snapshots" / "inputs" / "t20.json")
 
 
 @pytest.fixture
