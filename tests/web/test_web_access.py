@@ -106,6 +106,12 @@ def test_a_pass_phrase_is_the_same_from_another_keyboard(shop):
         assert not phrase.is_right(store, "Bluten im Eimer")
 
 
+def test_where_no_pass_phrase_is_set_none_is_right(tmp_path):
+    with open_store(tmp_path / "new") as store:
+        assert not phrase.is_right(store, "")
+        assert not phrase.is_right(store, "x")
+
+
 def test_signing_out_ends_the_session(tablet, token_of, pass_phrase):
     sign_in(tablet, token_of, pass_phrase)
     session = tablet.cookies[COOKIE]

@@ -83,6 +83,22 @@ def test_whoever_comes_late_or_comes_back_is_told_what_is_new(works):
     assert run_over(works, "nothing") == []
 
 
+def test_whoever_comes_back_in_between_is_not_told_the_same_again(works):
+    go_on = threading.Event()
+
+    def job(tell):
+        tell("looking", 0.5)
+        go_on.wait(5)
+        return "/"
+
+    work = works.start("van.csv", job)
+    while works.get(work.id).step != "looking":
+        time.sleep(0.005)
+    seen = works.get(work.id).version
+    threading.Timer(0.1, go_on.set).start()
+    assert [told.version for told in run_over(works, work.id, seen=seen)] == [seen + 1]
+
+
 def test_work_speaks_the_language_of_whoever_began_it(works):
     with using("de"):
         work = works.start("van.csv", lambda _: f"/{current()}")
