@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import ast
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -79,12 +79,14 @@ BY_HAND: Final = (
     "recording", "workshop", "fact", "subject", "other", "all cams", "bank {1}", "intake {1}",
     "exhaust {1}", "cam-{1} {2}", "intake-{1} {2}", "exhaust-{1} {2}",
     "intake-{1} and exhaust-{2} cam", "exhaust-{1} and intake-{2} cam",
-    "{1} known-goods of the family", "edges", "angle", "cams", "compare", "simulate",
+    "intake to exhaust", "exhaust to intake", "intake-{1} to exhaust-{2}",
+    "exhaust-{1} to intake-{2}", "{1} known-goods of the family", "edges", "angle", "cams",
+    "compare", "simulate",
     " and ", " or ", ", and ", ", or ", " and the ", ", and the ",
 )  # fmt: skip
 """What the core puts together from parts that no message holds: roles, lists, names of drives."""
 
-SAYING: Final = {"say", "say_many", "told", "_"}
+SAYING: Final = {"say", "say_many", "told", "_", "open_table"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,7 @@ def _of_module(tree: ast.Module, place: str) -> Iterator[Found]:
     yield from (Found(text, origin) for text in (*finder.found, *words))
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and called(node) in SAYING:
-            yield from _said(node, origin)
+            yield from _said(node, origin, finder.constants)
 
 
 def _parts_for_people(tree: ast.Module, package: str) -> Iterator[ast.AST]:
@@ -137,16 +139,16 @@ def _parts_for_people(tree: ast.Module, package: str) -> Iterator[ast.AST]:
         yield from (node for node in tree.body if isinstance(node, kinds))
 
 
-def _said(call: ast.Call, origin: str) -> Iterator[Found]:
-    """Texts given to ``say``, ``say_many`` or ``told`` as they stand there."""
+def _said(call: ast.Call, origin: str, constants: Mapping[str, str]) -> Iterator[Found]:
+    """Texts given to what says them, as they stand there or as a constant of the module."""
     texts = [
-        node.value
-        for node in call.args
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+        constants.get(getattr(node, "id", ""), getattr(node, "value", "")) for node in call.args
     ]
-    match called(call), texts:
+    match called(call), [text for text in texts if isinstance(text, str) and text]:
         case "say_many", [one, many]:
             yield Found(one, origin, many)
+        case "open_table", titles:
+            yield from (Found(title.strip(), origin) for title in titles)
         case _, [text]:
             yield Found(text, origin)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache, cached_property
 from pathlib import Path
 from typing import Final
 
 from crankwise.language.po import Message, read_po
-from crankwise.language.templates import Index, has_places, template
+from crankwise.language.templates import Index, has_places, places_of, template
+
+_OF_THE_CORE: Final = re.compile(r"\d|place")
 
 
 class Catalogue:
@@ -39,11 +42,14 @@ class Catalogue:
 
     @cached_property
     def index(self) -> Index:
-        """Messages with places, to find the one that a sentence was made from."""
+        """Messages with places, to find the one that a sentence was made from.
+
+        The core's have numbers in their places; those with names are filled where they are said.
+        """
         return Index(
             template(text.removesuffix("."), said.removesuffix("."))
             for text, said in self.texts.items()
-            if has_places(text)
+            if has_places(text) and all(map(_OF_THE_CORE.fullmatch, places_of(text)))
         )
 
 

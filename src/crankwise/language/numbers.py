@@ -27,7 +27,7 @@ class Marks:
     day: str
 
 
-MARKS: Final = {"de": Marks(",", ".", "\u00a0", "{day}.{month}.{year}")}
+MARKS: Final = {"de": Marks(",", ".", " ", "{day}.{month}.{year}")}
 """By language. English is what the core writes."""
 
 _DAY: Final = re.compile(r"(\d{4})-(\d\d)-(\d\d)")
@@ -62,12 +62,12 @@ def is_number(text: str) -> bool:
 
 
 def written(text: str, marks: Marks) -> str:
-    r"""Write the numbers of such a text in another language; words in it are left.
+    """Write the numbers of such a text in another language; words in it are left.
 
     >>> written("+4.1° ± 0.2°", MARKS["de"]), written("12,345.6 km", MARKS["de"])
     ('+4,1° ± 0,2°', '12.345,6 km')
     >>> written("57%", MARKS["de"]), written("2026-03-01", MARKS["de"])
-    ('57\xa0%', '01.03.2026')
+    ('57 %', '01.03.2026')
     """
     parts: list[str] = []
     at = 0

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from typing import Final
+
 from crankwise.language.catalogue import catalogue
 from crankwise.language.current import SOURCE, current
-from crankwise.language.numbers import MARKS, is_number, written
+from crankwise.language.numbers import MARKS, written
 from crankwise.language.telling import tell
+
+_NUMBERS: Final = (int, float, Decimal)
 
 
 def say(text: str, **values: object) -> str:
     """Return a text of ours in the language spoken, with its ``{places}`` filled.
 
-    Numbers among the values are written as the language does, whether they come as numbers or as
-    text with their unit. A text that is not in the catalogue stays English.
+    Numbers are written as the language does; what is text already, such as what :func:`told` gave,
+    is taken as it is. A text that is not in the catalogue stays English.
 
     >>> say("{count} of {all} files", count=2, all=3)
     '2 of 3 files'
@@ -54,13 +59,9 @@ def told(sentence: str) -> str:
 def _filled(text: str, code: str, values: dict[str, object]) -> str:
     if not values:
         return text
-    if code == SOURCE:
-        return text.format(**values)
-    shown = {place: str(value) for place, value in values.items()}
-    marks = MARKS[code]
-    return text.format(
-        **{
-            place: written(value, marks) if is_number(value) else value
-            for place, value in shown.items()
+    if code != SOURCE:
+        values = {
+            place: written(str(value), MARKS[code]) if isinstance(value, _NUMBERS) else value
+            for place, value in values.items()
         }
-    )
+    return text.format(**values)

@@ -16,6 +16,7 @@ from typing import Final
 _PLACE: Final = re.compile(r"\{(\w+)\}")
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _CLAUSES: Final = re.compile(r"[.;:] |[.;:,]$|, and ")
+_JOINTS: Final = tuple(" ;,:(")  # a value that begins so is a tail, joined to the message
 _QUOTES: Final = "'\"‘’‚“”„`"
 _EMPTY_WORDS: Final = frozenset(
     {
@@ -82,7 +83,7 @@ class Template:
         return None if any(self._is_too_much(place, values[place]) for place in values) else values
 
     def _is_too_much(self, place: str, value: str) -> bool:
-        if place in self.verbatim or place in self.open:
+        if place in self.verbatim or place in self.open or value[:1] in _JOINTS:
             return False
         return (" " in value and place in self.glued) or _CLAUSES.search(value) is not None
 

@@ -65,7 +65,9 @@ def legend(
     comparison: Comparison, y: float, *, has_gap: bool, width: float
 ) -> tuple[list[svg.Element], float]:
     """Say what the shapes mean; return the elements and the lower end."""
-    limit = say("code limit, {limit} either way", limit=f"{comparison.limits.code_limit_deg:g}°")
+    limit = say(
+        "code limit, {limit} either way", limit=told(f"{comparison.limits.code_limit_deg:g}°")
+    )
     edges = (
         Key(28.0, _subject_sign, say("subject")),
         Key(28.0, _known_good_sign, say("known-good")),
