@@ -190,6 +190,16 @@ def test_every_chain_is_closed_and_touches_its_sprockets(engine):
         assert placed.loop.is_plain
 
 
+def test_a_span_is_the_strand_between_its_two_shafts(engine):
+    for placed in place_drives(engine):
+        for index in range(len(placed.drive.spans)):
+            one, other = placed.circles[index], placed.circles[(index + 1) % len(placed.circles)]
+            strand = placed.loop.strands[placed.strand_of(index)]
+            ends = (strand.end, strand.start) if placed.is_mirrored else (strand.start, strand.end)
+            for circle, end in zip((one, other), ends, strict=True):
+                assert abs(end - circle.centre) == pytest.approx(circle.radius)
+
+
 def test_every_sprocket_is_placed_once_for_each_shaft(engine):
     centres = {}
     for placed in place_drives(engine):
