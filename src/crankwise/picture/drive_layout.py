@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from crankwise.drive.geometry import pitch_radius_mm
-from crankwise.drive.path import CAM_TURNS, cams_turned
+from crankwise.drive.path import CAM_TURNS
 from crankwise.model.engine import CRANK
 from crankwise.picture.loop import Circle, Loop, centre_distance, loop_around, polygon
 
@@ -32,6 +32,7 @@ _CLOSE: Final = 1.15  # centre distance over the sum of the radii: cams of one b
 _APART: Final = 3.0  # and all others
 _LEAN_DEG: Final = 34.0
 _STEP_DEG: Final = 5.0
+_OFF_CENTRE_MM: Final = 1.0  # a shaft that is farther aside is on one side of the engine
 _ROOM: Final = 0.3  # room between two circles, over the radius of the smaller one
 _PREFERENCE: Final = 0.2  # millimetres of overlap that weigh as much as a degree of lean
 
@@ -262,7 +263,7 @@ def _best(
     """Lean the drives of one shaft so that they keep clear of each other and of what is there."""
     ordered = sorted(group, key=lambda shape: not _starts_with_intake(shape.drive))
     moved = [shape.moved(at) for shape in ordered]
-    wanted = _wanted_leans(engine, moved, at)
+    wanted = _wanted_leans(moved, at)
     candidates = (
         [_leaning(shape, lean) for shape, lean in zip(moved, leans, strict=True)]
         for leans in _leans(wanted)
@@ -281,26 +282,31 @@ def _starts_with_intake(drive: Drive) -> bool:
     return any(role.startswith("intake") for role in drive.sprockets[1].cams)
 
 
-def _wanted_leans(engine: Engine, group: Sequence[PlacedDrive], at: complex) -> list[float]:
-    """Lean of each drive before others are minded, degrees clockwise from upright."""
-    turning = [shape for shape in group if _turns_cams(engine, shape.drive)]
+def _wanted_leans(group: Sequence[PlacedDrive], at: complex) -> list[float]:
+    """Lean of each drive before others are minded, degrees clockwise from upright.
+
+    Drives of pumps alone hang down, by turns to the right and to the left.
+    """
+    turning = [shape for shape in group if _turns_cams(shape.drive)]
+    downwards = itertools.cycle((120.0, -120.0))
     leans = []
     for shape in group:
         if shape not in turning:
-            leans.append(120.0)
+            leans.append(next(downwards))
         elif len(turning) > 1:
             place = turning.index(shape) / (len(turning) - 1)
             leans.append(_LEAN_DEG * (2.0 * place - 1.0))
         elif shape.drive.sprockets[0].cams:
-            inward = _starts_with_intake(shape.drive) == (at.real > 1.0)
+            inward = _starts_with_intake(shape.drive) == (at.real > _OFF_CENTRE_MM)
             leans.append(-90.0 if inward else 90.0)
         else:
-            leans.append(math.copysign(_LEAN_DEG, at.real) if abs(at.real) > 1.0 else 0.0)
+            is_off = abs(at.real) > _OFF_CENTRE_MM
+            leans.append(math.copysign(_LEAN_DEG, at.real) if is_off else 0.0)
     return leans
 
 
-def _turns_cams(engine: Engine, drive: Drive) -> bool:
-    return any(cams_turned(engine, sprocket.shaft) for sprocket in drive.sprockets[1:])
+def _turns_cams(drive: Drive) -> bool:
+    return not all(sprocket.accessory for sprocket in drive.sprockets[1:])
 
 
 def _leans(wanted: Sequence[float]) -> Iterator[list[float]]:

@@ -20,12 +20,12 @@ if TYPE_CHECKING:
     from crankwise.model.wheel import Wheel
 
 _CRANK_RADIUS: Final = 88.0
-_CRANK_MIDDLE: Final = 168.0
+_CRANK_MIDDLE: Final = 190.0
 _CRANK_ROOM: Final = 304.0
 _RADIUS: Final = 40.0
-_BESIDE: Final = 366.0  # left end of the others, beside the crank wheel
-_STEP: Final = 212.0
-_RIGHT: Final = 1220.0
+_BESIDE: Final = 388.0  # left end of the others, beside the crank wheel
+_STEP: Final = 208.0
+_RIGHT: Final = 1224.0
 _WORDS: Final = 192.0
 _LINE: Final = 14.0
 

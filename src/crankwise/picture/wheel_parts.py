@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final
 from crankwise.language import say
 from crankwise.picture import style, svg
 from crankwise.picture.crank_lane import counted_teeth
-from crankwise.picture.layout import Axis
-from crankwise.units import REVOLUTION_DEG
+from crankwise.picture.layout import Axis, fitted
+from crankwise.units import REVOLUTION_DEG, wrap_signed_deg
 
 if TYPE_CHECKING:
     from crankwise.model.wheel import Wheel
@@ -23,8 +23,13 @@ _ROOT: Final = 0.87  # radius between the teeth
 _INNER: Final = 0.70  # radius on which the numbers stand
 _ARROW: Final = 0.42
 _SENSOR: Final = (11.0, 15.0)  # half its width, and its height
+_SIZE: Final = 10.0
+_UNDER_SENSOR_DEG: Final = 16.0
+_NAME_DEG: Final = 24.0  # what a name takes of the circumference
 AROUND: Final = 44.0
-"""Room for what is written around a wheel, pixels."""
+"""Room for what is written above a wheel, pixels."""
+BESIDE: Final = 80.0
+"""Room for what is written at its sides, beyond what the marks take."""
 
 
 def toothed_wheel(
@@ -32,7 +37,7 @@ def toothed_wheel(
 ) -> list[svg.Element]:
     """Draw a crank wheel about its middle, with its zero at the top under the sensor."""
     return [
-        *_gap(wheel, x, y, radius),
+        *_gap(wheel, x, y, radius, tdc_after_zero_deg),
         _outline(wheel, x, y, radius),
         *_numbers(wheel, x, y, radius),
         *_middle(wheel, x, y, radius),
@@ -119,8 +124,10 @@ def _outline(wheel: Wheel, x: float, y: float, radius: float) -> svg.Element:
     )  # fmt: skip
 
 
-def _gap(wheel: Wheel, x: float, y: float, radius: float) -> list[svg.Element]:
-    """Shade the gap out to beyond the teeth."""
+def _gap(
+    wheel: Wheel, x: float, y: float, radius: float, tdc_deg: float | None
+) -> list[svg.Element]:
+    """Shade the gap out to beyond the teeth, and name it unless top dead centre is there."""
     if not wheel.has_gap:
         return []
     start = REVOLUTION_DEG - wheel.intervals_deg[-1]
@@ -131,8 +138,13 @@ def _gap(wheel: Wheel, x: float, y: float, radius: float) -> list[svg.Element]:
         f"M{_point(x, y, root, start)} L{_point(x, y, far, start)} {_arc(x, y, far, start, end)} "
         f"L{_point(x, y, root, end)} {back} {_point(x, y, root, start)} Z"
     )
-    word = _outside(say("gap"), x, y, far + 4.0, (start + end) / 2)
-    return [svg.element("path", d=shade, fill=style.GAP_SHADE, stroke="none"), word]
+    drawn = svg.element("path", d=shade, fill=style.GAP_SHADE, stroke="none")
+    middle = (start + end) / 2
+    if tdc_deg is not None:
+        away_deg = wrap_signed_deg(tdc_deg - middle, period_deg=REVOLUTION_DEG)
+        if abs(away_deg) < _NAME_DEG:
+            return [drawn]
+    return [drawn, _outside(say("gap"), x, y, far + 4.0, middle)]
 
 
 def _numbers(wheel: Wheel, x: float, y: float, radius: float) -> list[svg.Element]:
@@ -200,7 +212,18 @@ def _tdc(x: float, y: float, radius: float, angle_deg: float) -> list[svg.Elemen
         x + tip * way[0], y + tip * way[1], x + foot * way[0], y + foot * way[1],
         colour=style.INK, width=2.2,
     )  # fmt: skip
-    return [head, _outside(say("TDC 1, {angle}°", angle=f"{angle_deg:g}"), x, y, far, angle_deg)]
+    words = say("TDC 1, {angle}°", angle=f"{angle_deg:g}")
+    words = fitted(words, size=_SIZE, width=BESIDE)
+    from_top_deg = wrap_signed_deg(angle_deg, period_deg=REVOLUTION_DEG)
+    if abs(from_top_deg) >= _UNDER_SENSOR_DEG:
+        return [head, _outside(words, x, y, far, angle_deg)]
+    return [head, _beside_sensor(words, x, y - radius, on_left=from_top_deg >= 0.0)]
+
+
+def _beside_sensor(words: str, x: float, y: float, *, on_left: bool) -> svg.Element:
+    away = -_SENSOR[0] - 6.0 if on_left else _SENSOR[0] + 6.0
+    baseline = y - _SENSOR[1] - 1.0
+    return style.text(words, x + away, baseline, size=_SIZE, anchor="end" if on_left else "start")
 
 
 def _outside(words: str, x: float, y: float, radius: float, angle_deg: float) -> svg.Element:
@@ -210,5 +233,5 @@ def _outside(words: str, x: float, y: float, radius: float, angle_deg: float) ->
     anchor = "middle" if abs(right) < 0.1 else "end" if right < 0 else "start"
     lower = 10.0 if down > 0.3 else 0.0 if down < -0.3 else 4.0
     return style.text(
-        words, x + radius * right, y + radius * down + lower, size=10.0, anchor=anchor
+        words, x + radius * right, y + radius * down + lower, size=_SIZE, anchor=anchor
     )

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from crankwise.model.wheel import Wheel
 
 WIDTH: Final = 380.0
-_RADIUS: Final = 104.0
+_RADIUS: Final = 90.0
 _ROOM: Final = WIDTH - 32.0
 _LINE: Final = 15.0
 
