@@ -15,7 +15,7 @@ from crankwise.levels.time_window import edges_stretch
 from crankwise.levels.windows import AngleWindow, EdgesStretch
 from crankwise.units import CYCLE_DEG
 
-_CLOSE_DEG: Final = 180.0
+_CLOSE_DEG: Final = 400.0
 """Single cycles are told apart only this close."""
 _MOST_EDGES: Final = 4000
 _PICKS: Final = (np.minimum, np.maximum, np.minimum, np.maximum)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
@@ -12,12 +13,14 @@ from crankwise.levels.clock import Clock
 from crankwise.levels.info import LevelsInfo
 from crankwise.levels.pyramid import LEVELS
 from crankwise.levels.rows import RowReader
-from crankwise.levels.scale import Steps
+from crankwise.levels.scale import FULL, Steps
 from crankwise.levels.source import Events
 from crankwise.levels.trace_files import read_trace
 from crankwise.model.recording import FloatArray
 from crankwise.model.trace import Trace
 from crankwise.units import CYCLE_DEG
+
+_USUAL_PERCENT: Final = (4.0, 96.0)
 
 
 class Levels:
@@ -30,6 +33,8 @@ class Levels:
     clock : Clock
     bands : tuple of np.ndarray [shape=(4, bins)]
         Of each channel.
+    usual : tuple of (int, int)
+        Between which steps each channel usually lies, spikes left aside.
     cycle : np.ndarray [shape=(4, 721)]
         The mean cycle.
     speed : np.ndarray [shape=(2, n)]
@@ -51,6 +56,7 @@ class Levels:
             self.bands: tuple[Steps, ...] = tuple(
                 np.load(folder / names.band(number)) for number in channels
             )
+            self.usual = tuple(_usual(band) for band in self.bands)
             self.cycle: np.ndarray = np.load(folder / names.CYCLE)
             self.speed: FloatArray = np.load(folder / names.SPEED)
             times = np.load(folder / names.TIMES, mmap_mode="r") if self.info.has_times else None
@@ -71,6 +77,15 @@ class Levels:
     def rows(self, channel: int, level: int) -> RowReader:
         """One level of a sampled channel; level 0 holds the samples."""
         return self._rows[channel][level]
+
+
+def _usual(band: Steps) -> tuple[int, int]:
+    """Step that the inner band seldom falls below, and the one that it seldom exceeds."""
+    inner = band[2:, band[0] <= band[1]]
+    if inner.size == 0:
+        return -FULL, FULL
+    low, high = (int(np.percentile(inner, share)) for share in _USUAL_PERCENT)
+    return (low, high) if low < high else (-FULL, FULL)
 
 
 def _events(folder: Path, channels: int) -> Events:

@@ -17,6 +17,4 @@ router = APIRouter(include_in_schema=False)
 def angle_view_page(request: Request, desk: AtDesk, visit_id: VisitId) -> HTMLResponse:
     """Show the picture alone."""
     file, visit = doing.visit_file(desk.store, visit_id)
-    return render(
-        request, "angle_view_page.html", {"visit": visit.visit, "vehicle": file.vehicle.label}
-    )
+    return render(request, "angle_view_page.html", {"visit": visit, "vehicle": file.vehicle.label})

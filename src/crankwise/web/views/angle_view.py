@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from crankwise.model.comparison import CamShift
-    from crankwise.model.job import KeptComparison, VisitFile
+    from crankwise.model.job import KeptComparison, Purpose, VisitFile
     from crankwise.model.kept import KeptMeasurement
     from crankwise.model.measurement import CamEdge, CamMeasurement, CrankMeasurement
     from crankwise.store import Store
@@ -120,7 +120,7 @@ class LaneView:
 
 @dataclass(frozen=True, slots=True)
 class RecordingChoice:
-    """A measured recording of the visit that can be shown instead."""
+    """A measured recording of the visit that can be shown; ``purpose`` in words."""
 
     sha256: str
     name: str
@@ -251,7 +251,17 @@ def _comparison(visit: VisitFile, kept: KeptMeasurement) -> KeptComparison | Non
 def _choices(visit: VisitFile) -> Iterator[RecordingChoice]:
     for item in visit.recordings:
         if _newest(visit, item.recording.sha256) is not None:
-            yield RecordingChoice(item.recording.sha256, item.recording.name, item.purpose)
+            words = _purposes()[item.purpose]
+            yield RecordingChoice(item.recording.sha256, item.recording.name, words)
+
+
+def _purposes() -> dict[Purpose, str]:
+    return {
+        "diagnosis": say("diagnosis"),
+        "before-repair": say("before the repair"),
+        "after-repair": say("after the repair"),
+        "check": say("check"),
+    }
 
 
 def _crank(crank: CrankMeasurement) -> CrankView:

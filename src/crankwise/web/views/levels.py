@@ -147,8 +147,8 @@ def _head(levels: Levels) -> dict[str, Any]:
     return {
         "channels": [
             {"name": one.name, "unit": one.unit, "low": one.low, "high": one.high,
-             "sampled": one.is_sampled}
-            for one in info.channels
+             "sampled": one.is_sampled, "usual": usual}
+            for one, usual in zip(info.channels, levels.usual, strict=True)
         ],
         "cams": [{"role": cam.role, "channel": cam.channel} for cam in info.cams],
     }  # fmt: skip
