@@ -104,18 +104,19 @@ def all_messages() -> list[Found]:
     for path in sorted(SRC.rglob("*.py")):
         place = path.relative_to(SRC).as_posix()
         if not any(place.startswith(name) for name in NOT_SEEN):
-            found += _of_module(ast.parse(path.read_text(encoding="utf-8")), place)
+            found += of_module(ast.parse(path.read_text(encoding="utf-8")), place)
     for pattern, keys in TOML.items():
         for path in sorted(SRC.glob(pattern)):
             values = tomllib.loads(path.read_text(encoding="utf-8"))
             origin = path.relative_to(ROOT).as_posix()
             found += [Found(text, origin) for text in _at_keys(values, keys)]
     for path in sorted(SRC.rglob("templates/**/*.html")):
-        found += _of_template(path)
+        found += of_template(path, path.relative_to(ROOT).as_posix())
     return [message for message in found if message.text not in NO_MESSAGE]
 
 
-def _of_module(tree: ast.Module, place: str) -> Iterator[Found]:
+def of_module(tree: ast.Module, place: str) -> Iterator[Found]:
+    """Messages of one module; ``place`` is its path below the package."""
     package = place.partition("/")[0].removesuffix(".py")
     origin = f"src/crankwise/{place}"
     finder = Finder(tree)
@@ -153,11 +154,10 @@ def _said(call: ast.Call, origin: str, constants: Mapping[str, str]) -> Iterator
             yield Found(text, origin)
 
 
-def _of_template(path: Path) -> Iterator[Found]:
+def of_template(path: Path, origin: str) -> Iterator[Found]:
     """Texts of ``_`` and its like in a template."""
     from jinja2 import Environment, nodes  # noqa: PLC0415  only where there are templates
 
-    origin = path.relative_to(ROOT).as_posix()
     tree = Environment(autoescape=True).parse(path.read_text(encoding="utf-8"))
     for call in tree.find_all(nodes.Call):
         texts = [node.value for node in call.args if isinstance(node, nodes.Const)]

@@ -37,6 +37,7 @@ class Finder(ast.NodeVisitor):
     """Collects the messages of one module, in the order in which they stand."""
 
     def __init__(self, tree: ast.Module) -> None:
+        self.tree = tree
         self.constants = dict(_string_constants(tree))
         self.found: list[str] = []
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from crankwise.language.catalogue import catalogue
 from crankwise.language.current import SOURCE, current
-from crankwise.language.numbers import MARKS, written
-from crankwise.language.telling import tell
+
+if TYPE_CHECKING:
+    from crankwise.language.catalogue import Catalogue
 
 _NUMBERS: Final = (int, float, Decimal)
 
@@ -24,7 +24,7 @@ def say(text: str, **values: object) -> str:
     """
     code = current()
     if code != SOURCE:
-        text = catalogue(code).texts.get(text, text)
+        text = _book(code).texts.get(text, text)
     return _filled(text, code, values)
 
 
@@ -37,7 +37,7 @@ def say_many(one: str, many: str, count: int, **values: object) -> str:
     code = current()
     text = one if count == 1 else many
     if code != SOURCE:
-        book = catalogue(code)
+        book = _book(code)
         text = book.texts.get(one, text) if count == 1 else book.many.get(one, text)
     return _filled(text, code, {"count": count, **values})
 
@@ -53,13 +53,25 @@ def told(sentence: str) -> str:
     'Einlassnockenwelle: 5,4 Zähne nach der Zahnlücke, Gutmuster 5,3; sie kommt 0,6° ± 0,1° später.'
     """
     code = current()
-    return tell(code, sentence) if code != SOURCE and sentence else sentence
+    if code == SOURCE or not sentence:
+        return sentence
+    from crankwise.language.telling import tell  # noqa: PLC0415  English needs none of it
+
+    return tell(code, sentence)
+
+
+def _book(code: str) -> Catalogue:
+    from crankwise.language.catalogue import catalogue  # noqa: PLC0415  as above
+
+    return catalogue(code)
 
 
 def _filled(text: str, code: str, values: dict[str, object]) -> str:
     if not values:
         return text
     if code != SOURCE:
+        from crankwise.language.numbers import MARKS, written  # noqa: PLC0415  as above
+
         values = {
             place: written(str(value), MARKS[code]) if isinstance(value, _NUMBERS) else value
             for place, value in values.items()

@@ -16,6 +16,7 @@ from typing import Final
 _PLACE: Final = re.compile(r"\{(\w+)\}")
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _CLAUSES: Final = re.compile(r"[.;:] |[.;:,]$|, and ")
+_BRACKETS: Final = re.compile(r"\([^()]*\)")
 _JOINTS: Final = tuple(" ;,:(")  # a value that begins so is a tail, joined to the message
 _QUOTES: Final = "'\"‘’‚“”„`"
 _EMPTY_WORDS: Final = frozenset(
@@ -85,7 +86,8 @@ class Template:
     def _is_too_much(self, place: str, value: str) -> bool:
         if place in self.verbatim or place in self.open or value[:1] in _JOINTS:
             return False
-        return (" " in value and place in self.glued) or _CLAUSES.search(value) is not None
+        outside = _BRACKETS.sub("", value)
+        return (" " in value and place in self.glued) or _CLAUSES.search(outside) is not None
 
     def fill(self, values: Mapping[str, str]) -> str:
         """Return the translation with its places filled; braces within values mean nothing."""
