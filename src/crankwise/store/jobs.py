@@ -34,9 +34,11 @@ from crankwise.store.database import Database
 from crankwise.store.facts import kept_fact, kind_of
 from crankwise.store.files import (
     job_file,
+    job_files,
     job_of,
     kept_comparison,
     vehicle_of,
+    vehicles_of,
     visit_of,
     visit_recording,
 )
@@ -125,8 +127,8 @@ class Jobs:
     def vehicles(self, *, search: str | None = None) -> tuple[Vehicle, ...]:
         """Return vehicles, all or those whose name, VIN, plate or customer holds a text."""
         with self._database.read() as session:
-            rows = session.scalars(select(VehicleRow).order_by(VehicleRow.id))
-            found = (vehicle_of(session, row) for row in rows)
+            rows = session.scalars(select(VehicleRow).order_by(VehicleRow.id)).all()
+            found = vehicles_of(session, rows).values()
             return tuple(vehicle for vehicle in found if _is_meant(vehicle, search))
 
     def update_vehicle(self, vehicle_id: int, details: VehicleDetails) -> Vehicle:
@@ -318,13 +320,16 @@ class Jobs:
         if vehicle_id is not None:
             asked = asked.where(JobRow.vehicle_id == vehicle_id)
         with self._database.read() as session:
-            found: list[JobFile] = []
-            for row in session.scalars(asked):
-                vehicle = vehicle_of(session, session.get_one(VehicleRow, row.vehicle_id))
-                in_title = search is not None and search.casefold() in row.title.casefold()
-                if in_title or _is_meant(vehicle, search):
-                    found.append(job_file(session, row))
-            return tuple(found)
+            rows = session.scalars(asked).all()
+            if search is not None:
+                vehicles = vehicles_of(session, session.scalars(select(VehicleRow)).all())
+                wanted = search.casefold()
+                rows = [
+                    row
+                    for row in rows
+                    if wanted in row.title.casefold() or _is_meant(vehicles[row.vehicle_id], search)
+                ]
+            return tuple(job_files(session, rows))
 
     def deletions(self) -> tuple[Deletion, ...]:
         """Return the record of everything that was deleted, the oldest first."""
