@@ -141,6 +141,12 @@ def own_server(shop, tmp_path):
         yield address
 
 
+@pytest.fixture
+def serve():
+    """Run our server on any store: a context manager that gives its address."""
+    return served
+
+
 @contextmanager
 def served(folder: Path):
     """Run our server on a store, on any free port of this computer only."""
