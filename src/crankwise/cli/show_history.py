@@ -90,4 +90,3 @@ def _between(trend: Trend, forecast: Forecast) -> str:
     last = trend.visits[-1].mileage
     latest = "no end in sight" if forecast.latest is None else about(forecast.latest - last)
     return f"{about(forecast.earliest - last)} to {latest}"
-
