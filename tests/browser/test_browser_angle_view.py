@@ -345,8 +345,8 @@ def test_fingers_read_move_and_pinch(new_page, shop):
     finger = page.context.new_cdp_session(page)
     x, y = area["x"] + 400, area["y"] + 200
     touch(finger, "touchStart", [(x - 50, y), (x + 50, y)])
-    for apart in range(60, 101, 10):
-        touch(finger, "touchMove", [(x - apart, y), (x + apart, y)])
+    for wide in range(60, 101, 10):
+        touch(finger, "touchMove", [(x - wide, y), (x + wide, y)])
     touch(finger, "touchEnd", [])
     pinched = seen(page)
     assert pinched[1] - pinched[0] == pytest.approx((before[1] - before[0]) / 2, rel=0.03)
