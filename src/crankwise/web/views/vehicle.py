@@ -74,7 +74,7 @@ def outlook(history: History | None) -> tuple[str, ...]:
     for series in history.series:
         lines = [trend_words(series, history.mileage_unit).rstrip(".")]
         if series.worn.forecast:
-            reached = " ".join(forecast_lines(series.worn.forecast, history.mileage_unit))
+            reached = ", ".join(forecast_lines(series.worn.forecast, history.mileage_unit))
             lines.append(say("worn {when}", when=reached))
         said.append(say("{what}: {trend}", what=quantity_words(series), trend="; ".join(lines)))
     return tuple(said)
