@@ -13,7 +13,7 @@ from markupsafe import Markup, escape
 
 from crankwise import __version__
 from crankwise.language import LANGUAGES, current, say, told
-from crankwise.web.numbers import Numbers
+from crankwise.language.formats import Numbers
 
 if TYPE_CHECKING:
     from fastapi import Request
