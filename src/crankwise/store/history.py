@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -43,6 +43,8 @@ class HistorySeries:
         Mileages at which the chain was replaced.
     worn, out_of_time : Trend
         Of the visits since the last chain, towards either limit.
+    reference_standard_uncertainty_deg : float
+        Standard uncertainty of the known-good, common to all visits, crank degrees.
     """
 
     quantity: str
@@ -51,13 +53,23 @@ class HistorySeries:
     restarts: tuple[float, ...]
     worn: Trend
     out_of_time: Trend
+    reference_standard_uncertainty_deg: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class History:
     """A vehicle's timing over its mileage.
 
-    ``left_out`` says which recordings could not be used and why.
+    Attributes
+    ----------
+    vehicle_id : int
+    mileage_unit : {"km", "miles"}
+    known_good_id : str
+    series : tuple of HistorySeries
+    left_out : tuple of str
+        Which recordings could not be used, and why.
+    worn_deg, out_of_time_deg : float
+        Shift either way from which it is worn, and out of time, crank degrees.
     """
 
     vehicle_id: int
@@ -65,6 +77,19 @@ class History:
     known_good_id: str
     series: tuple[HistorySeries, ...]
     left_out: tuple[str, ...]
+    worn_deg: float
+    out_of_time_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class AsOf:
+    """A visit to look back from: what came after it is left out.
+
+    ``before_repair`` leaves out the repair done on it, too, with what was recorded after it.
+    """
+
+    visit_id: int
+    before_repair: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +110,7 @@ def vehicle_history(
     known_good_id: str | None = None,
     policy: Policy | None = None,
     engine: Engine | None = None,
+    as_of: AsOf | None = None,
 ) -> History:
     """Shifts of every visit against one and the same known-good, and where they lead.
 
@@ -100,6 +126,8 @@ def vehicle_history(
         The built-in one if not given.
     engine : Engine, optional
         May state a smaller limit.
+    as_of : AsOf, optional
+        The visit to look back from; from today if not given.
 
     Raises
     ------
@@ -108,6 +136,8 @@ def vehicle_history(
     """
     rules = policy or load_policy(None)
     files = sorted(jobs.list(vehicle_id=vehicle_id), key=lambda file: file.job.id)
+    if as_of is not None:
+        files = _back_then(files, as_of)
     family = jobs.vehicle(vehicle_id).family
     known_good = _known_good(shelf, files, family, known_good_id)
     is_own = known_good.measurement.recording.sha256 in _digests(files) or (
@@ -118,7 +148,8 @@ def vehicle_history(
     points, left_out = _points(files, unit)
     restarts = tuple(sorted(_restarts(files, unit)))
     values, misfits = _shifts(points, known_good, rules, same_vehicle=is_own)
-    limit = code_limit(engine, rules, None).degrees
+    limit_deg = code_limit(engine, rules, None).degrees
+    worn_deg = limit_deg * rules.limits.worn_share
     prior = SpreadPrior(
         spread_deg=rules.spread.visit_deg / float(np.sqrt(2.0)),
         dof=rules.spread.visit_dof,
@@ -127,11 +158,13 @@ def vehicle_history(
     series = tuple(
         _series(
             key, visits, restarts, unit=unit, prior=prior, reference_deg=reference,
-            limits_deg=(limit * rules.limits.worn_share, limit),
+            limits_deg=(worn_deg, limit_deg),
         )
         for key, (visits, reference) in sorted(values.items())
     )  # fmt: skip
-    return History(vehicle_id, unit, known_good.id, series, (*left_out, *misfits))
+    return History(
+        vehicle_id, unit, known_good.id, series, (*left_out, *misfits), worn_deg, limit_deg
+    )
 
 
 _Key = tuple[Literal["cam", "separation"], str]
@@ -158,7 +191,7 @@ def _series(
         )
         for limit in limits_deg
     )
-    return HistorySeries(key[1], key[0], tuple(visits), restarts, worn, out_of_time)
+    return HistorySeries(key[1], key[0], tuple(visits), restarts, worn, out_of_time, reference_deg)
 
 
 def _known_good(
@@ -196,6 +229,31 @@ def _digests(files: Sequence[JobFile]) -> set[str]:
 def _all_visits(files: Sequence[JobFile]) -> list[VisitFile]:
     visits = [visit for file in files for visit in file.visits]
     return sorted(visits, key=lambda file: (file.visit.date, file.visit.id))
+
+
+def _back_then(files: Sequence[JobFile], as_of: AsOf) -> list[JobFile]:
+    """Jobs as they stood at a visit."""
+    visits = _all_visits(files)
+    last = next((file for file in visits if file.visit.id == as_of.visit_id), None)
+    if last is None:
+        raise UsageError(f"there is no visit {as_of.visit_id} of this vehicle")
+    known = {file.visit.id: file for file in visits[: visits.index(last) + 1]}
+    if as_of.before_repair:
+        known[last.visit.id] = _before_repair(last)
+    return [
+        replace(job, visits=tuple(known[v.visit.id] for v in job.visits if v.visit.id in known))
+        for job in files
+    ]
+
+
+def _before_repair(file: VisitFile) -> VisitFile:
+    after = {r.recording.sha256 for r in file.recordings if r.purpose == "after-repair"}
+    return replace(
+        file,
+        recordings=tuple(r for r in file.recordings if r.recording.sha256 not in after),
+        comparisons=tuple(c for c in file.comparisons if c.comparison.subject.sha256 not in after),
+        facts=tuple(kept for kept in file.facts if not isinstance(kept.fact, Repair)),
+    )
 
 
 def _unit(files: Sequence[JobFile]) -> MileageUnit:
