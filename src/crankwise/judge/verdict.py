@@ -66,7 +66,7 @@ def furthest(
 ) -> Quantity:
     """Return the quantity that has moved furthest, on which the verdict rests."""
     return max(
-        _quantities(cams, separations),
+        quantities(cams, separations),
         key=lambda item: (_rank(item, limits), abs(item.change_deg)),
     )
 
@@ -89,9 +89,9 @@ def judge(
     ``worn``, from the limit on ``out-of-time``. A cam that scatters beyond healthy engines makes it
     at least ``drifting``; ``loose`` says which, in sentences.
     """
-    quantities = _quantities(cams, separations)
+    changes = quantities(cams, separations)
     worst = furthest(cams, separations, limits)
-    blocked = _blocked(findings) or _too_wide(quantities, worst, limits, findings)
+    blocked = _blocked(findings) or _too_wide(changes, worst, limits, findings)
     if blocked:
         return _not_judged(blocked, worst)
     level = _ORDER[_rank(worst, limits)]
@@ -103,7 +103,7 @@ def judge(
     return Verdict(
         level=level,
         summary=summary,
-        reasons=(*loose, *_reasons(quantities, limits)),
+        reasons=(*loose, *_reasons(changes, limits)),
         advice=_advice(level, causes, check, limits),
         would_change=_would_change(level, worst, limits),
         cautions=_cautions(level, engine),
@@ -127,9 +127,10 @@ def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _quantities(
+def quantities(
     cams: Sequence[CamShift], separations: Sequence[SeparationChange]
 ) -> list[Quantity]:
+    """Return all changes that a verdict looks at."""
     return [*map(_of_cam, cams), *map(_of_separation, separations)]
 
 

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from crankwise.picture.move_scale import Move
 
 WIDTH: Final = 720.0
-_LEFT: Final = 8.0
-_RIGHT: Final = WIDTH - 8.0
+_LEFT: Final = 1.0
+_RIGHT: Final = WIDTH - 1.0
 _SIZE: Final = 14.0  # of the words
 _TOOTH_TOP: Final = 36.0
 _TOOTH_FOOT: Final = 60.0
