@@ -61,9 +61,15 @@ class Numbers:
         return format_datetime(value.astimezone(), format="short", locale=self._words)
 
 
+def is_locale(name: str) -> bool:
+    """Whether a name is that of a locale that is known."""
+    try:
+        Locale.parse(name, sep="-")
+    except (ValueError, UnknownLocaleError):
+        return False
+    return True
+
+
 def locale_of(name: str) -> Locale:
     """Return the locale of a name such as ``de-DE``; British English where it is not known."""
-    try:
-        return Locale.parse(name, sep="-")
-    except (ValueError, UnknownLocaleError):
-        return Locale.parse(_FALLBACK, sep="-")
+    return Locale.parse(name if is_locale(name) else _FALLBACK, sep="-")

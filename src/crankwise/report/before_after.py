@@ -61,7 +61,7 @@ def before_after_sheet(
         facts=common.heading_facts(dossier, written),
         opening=tuple(opening),
         sections=tuple(sections),
-        closing=say("Both were measured in the same way, and held against the same healthy engine."),
+        closing=say("Both were measured in the same way and compared with the same reference."),
     )
 
 

@@ -35,7 +35,7 @@ def checklist_sheet(dossier: Dossier, comparison: Comparison | None, written: Wr
         title=say("Inspection checklist"),
         subject=common.subject(dossier),
         facts=common.heading_facts(dossier, written),
-        opening=tuple(_opening(comparison, asked)),
+        opening=(*common.vehicle_blanks(dossier), *_opening(comparison, asked)),
         sections=(
             *_first(comparison),
             *(
@@ -91,7 +91,7 @@ def _title(part: str, causes: Sequence[Cause], written: Written) -> str:
     if cause is None:
         return _kind_name(part)
     name, share = told(cause.name), written.share(cause.probability)
-    return say("If it is: {cause} ({share})", cause=name, share=share)
+    return f"{name[:1].upper()}{name[1:]} ({share})"
 
 
 def _kind_name(kind: str) -> str:

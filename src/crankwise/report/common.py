@@ -11,7 +11,7 @@ from crankwise.picture import svg
 from crankwise.picture.move_scale import Move
 from crankwise.picture.owner_view import OwnerPicture, owner_view
 from crankwise.picture.verdicts import drawn
-from crankwise.report.blocks import Figure, Letterhead
+from crankwise.report.blocks import Blanks, Figure, Letterhead
 from crankwise.report.plain_words import camshaft
 
 if TYPE_CHECKING:
@@ -74,6 +74,13 @@ def heading_facts(dossier: Dossier, written: Written) -> tuple[tuple[str, str], 
         (say("For"), (details.customer or "") if details else ""),
     )
     return tuple(pair for pair in pairs if pair[1])
+
+
+def vehicle_blanks(dossier: Dossier) -> tuple[Blanks, ...]:
+    """Lines to write the vehicle on, where nothing is known of any."""
+    if dossier.vehicle is not None or dossier.comparison is not None:
+        return ()
+    return (Blanks(((say("Vehicle"), ""), (say("Date, mileage"), ""))),)
 
 
 def sign(level: Level) -> str:

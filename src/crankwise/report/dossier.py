@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from crankwise.errors import UsageError
+from crankwise.judge.policy import load_policy
 from crankwise.model.comparison import Comparison, CrankTeeth
 from crankwise.model.engine import Engine
 from crankwise.model.job import Fact, JobFile, KeptComparison, Vehicle, Visit, VisitFile
@@ -22,15 +23,32 @@ if TYPE_CHECKING:
 _Kind = TypeVar("_Kind", bound=Fact)
 
 
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What a workshop's reports have in common: its profile, logo and policy."""
+
+    profile: Profile
+    logo: Logo | None
+    policy: Policy
+
+    @classmethod
+    def of(cls, store: Store) -> Shop:
+        """Take them from a store."""
+        return cls(store.shop.profile(), store.shop.logo(), store.shop.policy())
+
+    @classmethod
+    def unknown(cls) -> Shop:
+        """Stand for a workshop that has not said anything of itself."""
+        return cls(Profile(), None, load_policy(None))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Dossier:
     """What is known when a report is made; nothing in it is worked out for the report.
 
     Attributes
     ----------
-    profile : Profile
-    logo : Logo or None
-    policy : Policy
+    shop : Shop
     engine : Engine or None
     comparison : Comparison or None
         What was found, before the repair if there was one.
@@ -52,9 +70,7 @@ class Dossier:
         As it stood at that visit, before the repair.
     """
 
-    profile: Profile
-    logo: Logo | None
-    policy: Policy
+    shop: Shop
     engine: Engine | None = None
     comparison: Comparison | None = None
     measurement: Measurement | None = None
@@ -109,14 +125,12 @@ def of_visit(store: Store, file: JobFile, visit: VisitFile) -> Dossier:
     """
     found, after = _comparisons(visit)
     engine = store.shop.engine_of_family(file.vehicle.family)
-    policy = store.shop.policy()
+    shop = Shop.of(store)
     is_repaired = after is not None and after is not found
     measured = _measured(visit, found)
     repaired = _measured(visit, after)
     return Dossier(
-        profile=store.shop.profile(),
-        logo=store.shop.logo(),
-        policy=policy,
+        shop=shop,
         engine=engine,
         comparison=found.comparison if found else None,
         measurement=measured.measurement if measured else None,
@@ -128,7 +142,7 @@ def of_visit(store: Store, file: JobFile, visit: VisitFile) -> Dossier:
         file=visit,
         known_goods=store.shelf.load(found.known_good_ids) if found else (),
         history=_history(
-            store, file, AsOf(visit.visit.id, before_repair=is_repaired), policy, engine
+            store, file, AsOf(visit.visit.id, before_repair=is_repaired), shop.policy, engine
         ),
     )
 
@@ -136,11 +150,9 @@ def of_visit(store: Store, file: JobFile, visit: VisitFile) -> Dossier:
 def of_comparison(
     comparison: Comparison,
     *,
-    measurement: Measurement | None,
-    engine: Engine | None,
-    profile: Profile,
-    logo: Logo | None,
-    policy: Policy,
+    shop: Shop,
+    measurement: Measurement | None = None,
+    engine: Engine | None = None,
 ) -> Dossier:
     """Gather what a saved comparison says by itself.
 
@@ -155,9 +167,7 @@ def of_comparison(
             f"{comparison.subject.name}: give the measurement of that very recording"
         )
     return Dossier(
-        profile=profile,
-        logo=logo,
-        policy=policy,
+        shop=shop,
         engine=engine,
         comparison=comparison,
         measurement=measurement,

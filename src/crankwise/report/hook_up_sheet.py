@@ -22,7 +22,7 @@ def hook_up_sheet(dossier: Dossier, written: Written) -> Sheet:
         title=say("Hook-up sheet"),
         subject=common.subject(dossier),
         facts=common.heading_facts(dossier, written),
-        opening=(Caution(say("Before anything else"), cautions()),),
+        opening=(*common.vehicle_blanks(dossier), Caution(say("Before anything else"), cautions())),
         sections=(
             Section(say("Signals"), (_signals(dossier),)),
             Section(say("Before the recording"), (Tasks(tuple(_before(dossier))),)),

@@ -99,7 +99,7 @@ def made(dossier: Dossier, wish: Wish) -> bytes:
     if wish.form == "json":
         _compared(dossier)
         return to_json_text(dossier).encode()
-    with using(wish.language or dossier.profile.language):
+    with using(wish.language or dossier.shop.profile.language):
         document = composed(dossier, wish)
         return pdf(document) if wish.form == "pdf" else html(document).encode()
 
@@ -113,7 +113,7 @@ def composed(dossier: Dossier, wish: Wish) -> Document:
         There is nothing to report.
     """
     sheets = tuple(_sheets(dossier, wish))
-    profile = dossier.profile
+    profile = dossier.shop.profile
     is_record = wish.reader == "technician" and wish.page == "report"
     about = common.subject(dossier)
     return Document(
@@ -123,14 +123,14 @@ def composed(dossier: Dossier, wish: Wish) -> Document:
         day=dossier.day,
         footer=" · ".join(filter(None, (profile.name.strip(), about, Written(profile).day(dossier.day)))),
         page_words=say("Page {page} of {pages}", page="{page}", pages="{pages}"),
-        letterhead=common.letterhead(profile, dossier.logo),
+        letterhead=common.letterhead(profile, dossier.shop.logo),
         sheets=sheets,
         attachments=attachments(dossier) if is_record else (),
     )
 
 
 def _sheets(dossier: Dossier, wish: Wish) -> Iterator[Sheet]:
-    written, in_full = Written(dossier.profile), wish.reader == "technician"
+    written, in_full = Written(dossier.shop.profile), wish.reader == "technician"
     if wish.page == "hook-up":
         yield hook_up_sheet(dossier, written)
         return

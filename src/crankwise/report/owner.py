@@ -213,7 +213,7 @@ def _entry(price: Price, dossier: Dossier, comparison: Comparison, written: Writ
     return Entry(
         title=_title(price, written.mileage(price.recheck_mileage, unit)),
         lines=tuple(common.sentence(offer.text) for offer in price.offers),
-        prices=tuple(_amounts(price, dossier.profile, written)),
+        prices=tuple(_amounts(price, dossier.shop.profile, written)),
         notes=tuple(filter(None, notes)),
     )
 

@@ -56,7 +56,7 @@ def _sections(dossier: Dossier, comparison: Comparison, written: Written) -> Ite
         yield from record_measured.sections(dossier.measurement, written)
     if dossier.history is not None:
         yield from record_job.history(dossier.history, written)
-    yield record_job.policy(dossier.policy, written)
+    yield record_job.policy(dossier.shop.policy, written)
     yield record_job.versions(dossier, written)
     attached = attachments(dossier)
     if attached:

@@ -16,8 +16,10 @@ from crankwise.report.blocks import values
 if TYPE_CHECKING:
     from crankwise.report.blocks import Document
 
-STANDARDS: Final = ("a-3a", "ua-1")
+DATED: Final = ("a-3a", "ua-1")
 """PDF/A-3 (ISO 19005-3) lets files be attached; PDF/UA-1 (ISO 14289-1) makes it accessible."""
+UNDATED: Final = ("ua-1",)
+"""PDF/A asks for a date, and none is made up where none is known."""
 
 NOT_SHIPPED: Final = re.compile(
     "[^\t\n\r -~\u00a0-\u024f\u0370-\u0377\u037a-\u037f\u0384-\u038a\u038c\u038e-\u03a1\u03a3-\u045f"
@@ -27,7 +29,7 @@ NOT_SHIPPED: Final = re.compile(
 )
 """Characters that the fonts of this package don't have."""
 
-_UNKNOWN_DAY: Final = datetime(2000, 1, 1, tzinfo=UTC)
+_NO_DAY: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def pdf(document: Document) -> bytes:
@@ -66,8 +68,8 @@ def _compiled(content: Any, day: str, *, own_fonts: bool) -> bytes:
         format="pdf",
         font_paths=_fonts(own_only=own_fonts),
         sys_inputs={"document": json.dumps(content, ensure_ascii=False)},
-        pdf_standards=list(STANDARDS),
-        timestamp=datetime.fromisoformat(f"{day}T00:00+00:00") if day else _UNKNOWN_DAY,
+        pdf_standards=list(DATED if day else UNDATED),
+        timestamp=datetime.fromisoformat(f"{day}T00:00+00:00") if day else _NO_DAY,
     )
     return made
 
