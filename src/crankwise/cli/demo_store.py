@@ -14,6 +14,9 @@ _KEPT: Final = """\
    up as well:"""
 _OVER: Final = f"""\
 6. {VAN} is in time against the other vans. Its own visits tell more:"""
+MENDED: Final = "van-6"
+_PAPER: Final = f"""\
+7. {MENDED} was mended. Its owner gets a report, and a colleague the record:"""
 _MORE: Final = "Look around: crankwise job show van-6 --store {store}"
 
 
@@ -23,11 +26,13 @@ def tell_the_store(into: Path, *, silent: bool) -> None:
     if not store.exists():
         _fill(store, into / "vans", silent=silent)
     if silent:
+        _report(into, store)
         return
     _tell(_KEPT, "job", "list", store=store)
     _show_jobs(store)
     _tell(f"\n{_OVER}", "job", "history", VAN, store=store)
     _show_history(store)
+    _tell_reports(into, store)
     typer.echo(f"\n{_MORE.format(store=store)}")
 
 
@@ -50,6 +55,31 @@ def _fill(store: Path, recordings: Path, *, silent: bool) -> None:
 def _tell(words: str, *command: str, store: Path) -> None:
     """Say what comes, and what one would type for it."""
     typer.echo(f"{words}\n\n   crankwise {' '.join(command)} --store {store}\n")
+
+
+def _tell_reports(into: Path, store: Path) -> None:
+    typer.echo(f"\n{_PAPER}\n")
+    for path in _report(into, store):
+        typer.echo(f"saved: {path}")
+
+
+def _report(into: Path, store: Path) -> list[Path]:
+    """Make the owner's report and the technician's record of the mended van."""
+    from crankwise.document import write_whole  # noqa: PLC0415  keeps --help fast
+    from crankwise.report import Wish, ensure_installed, visit_report  # noqa: PLC0415  keeps --help fast
+    from crankwise.store import open_store  # noqa: PLC0415  keeps --help fast
+    from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
+
+    ensure_installed()
+    saved = []
+    with open_store(str(store)) as opened:
+        file = find_job(opened, MENDED)
+        for reader in ("owner", "technician"):
+            path = into / f"{MENDED}-{reader}.pdf"
+            data = visit_report(opened, file, file.visits[-1], Wish(reader=reader))
+            write_whole(path, data, keep_sha256=())
+            saved.append(path)
+    return saved
 
 
 def _show_jobs(store: Path) -> None:

@@ -44,7 +44,9 @@ def price(
     from crankwise.model.job import PriceItem  # noqa: PLC0415  keeps --help fast
 
     fact = PriceItem(
-        one_line(text, what="the item"), amount=amount_from(amount), currency=currency_from(currency)
+        one_line(text, what="the item"),
+        amount=amount_from(amount),
+        currency=currency_from(currency),
     )
     write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 

@@ -127,9 +127,7 @@ def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def quantities(
-    cams: Sequence[CamShift], separations: Sequence[SeparationChange]
-) -> list[Quantity]:
+def quantities(cams: Sequence[CamShift], separations: Sequence[SeparationChange]) -> list[Quantity]:
     """Return all changes that a verdict looks at."""
     return [*map(_of_cam, cams), *map(_of_separation, separations)]
 

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 WIDTH: Final = 860.0
 _INSET: Final = 15.0  # of the names of lanes, taken off so that they stand at the margin
 _LEFT: Final = 150.0
-_RIGHT: Final = WIDTH + _INSET - 128.0  # room for the label of an edge just before the end
+_LABEL: Final = 128.0  # room at the right for the label of an edge just before the end
+_LONG_LABEL: Final = 185.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,8 @@ def _strip(
     *,
     detailed: bool,
 ) -> str:
-    axis = Axis(*stretch, _LEFT, _RIGHT)
+    label = _LONG_LABEL if detailed else _LABEL
+    axis = Axis(*stretch, _LEFT, WIDTH + _INSET - label)
     limit_deg = comparison.limits.code_limit_deg
     lanes = [ShiftLane(cam, limit_deg, detailed) for cam in comparison.cams]
     parts, bottom = panels(crank, lanes, [axis], 0.0)

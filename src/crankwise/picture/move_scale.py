@@ -10,11 +10,12 @@ from crankwise.language import say
 from crankwise.picture import style, svg
 from crankwise.picture.layout import text_width
 
-HEIGHT: Final = 100.0
-_BAND: Final = 22.0
-_BAND_TOP: Final = 42.0
+HEIGHT: Final = 92.0
+_BAND: Final = 20.0
+_BAND_TOP: Final = 39.0
 _SIZE: Final = 13.0
 _HATCH: Final = 7.0
+_ORIGIN: Final = 9.0  # of the healthy place from the left end, so that its mark is whole
 _BEYOND: Final = 1.3  # the scale ends this many times too far out
 
 
@@ -70,7 +71,7 @@ def draw(move: Move, left: float, right: float, top: float) -> list[svg.Element]
     end = max(_BEYOND * move.too_far_deg, 1.1 * (size + move.uncertainty_deg))
 
     def x(deg: float) -> float:
-        return left + min(max(deg, 0.0), end) / end * (right - left)
+        return left + _ORIGIN + min(max(deg, 0.0), end) / end * (right - left - _ORIGIN)
 
     y, healthy = top + _BAND_TOP, move.healthy_deg
     parts = [style.text(move.title, left, top + 12.0, size=14.0, bold=True)]
@@ -83,16 +84,14 @@ def draw(move: Move, left: float, right: float, top: float) -> list[svg.Element]
         parts.append(_tick(x(move.worn_deg), y, width=1.4))
     parts += _place(x(size), x(size - move.uncertainty_deg), x(size + move.uncertainty_deg), y)
     parts.append(_own(x(size), left, right, y - 7.0))
-    return [*parts, *_words(move, x, left, y + _BAND + 22.0)]
+    return [*parts, *_words(move, x, left, y + _BAND + 20.0)]
 
 
 def in_words(move: Move) -> str:
     """Say what the scale shows, for readers who can't see it."""
     said = [f"{move.title}: {move.degrees(abs(move.shift_deg))}."]
     if move.healthy_deg is not None:
-        said.append(
-            say("Healthy engines lie within {deg}.", deg=move.degrees(move.healthy_deg))
-        )
+        said.append(say("Healthy engines lie within {deg}.", deg=move.degrees(move.healthy_deg)))
     if _shows_worn(move):
         said.append(say("From {deg} on we look for wear.", deg=move.degrees(move.worn_deg)))
     said.append(say("{deg} is too far.", deg=move.degrees(move.too_far_deg)))

@@ -15,7 +15,16 @@ if TYPE_CHECKING:
     from crankwise.report.dossier import Dossier, Shop, of_comparison, of_visit
     from crankwise.report.making import Wish, made, visit_report
 
-__all__ = ["Dossier", "Shop", "Wish", "ensure_installed", "made", "of_comparison", "of_visit", "visit_report"]
+__all__ = [
+    "Dossier",
+    "Shop",
+    "Wish",
+    "ensure_installed",
+    "made",
+    "of_comparison",
+    "of_visit",
+    "visit_report",
+]
 
 _NEEDED: Final = ("babel", "jinja2", "typst")
 _HOME: Final = {

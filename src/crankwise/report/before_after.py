@@ -82,7 +82,7 @@ def _table(before: Sequence[Quantity], after: Sequence[Quantity], written: Writt
     earlier = {frozenset(item.roles): item for item in before}
     rows = [_row(earlier.get(frozenset(item.roles)), item, written) for item in after]
     return Table(
-        head=(say("what"), say("before"), say("after"), say("healthy"), ""),
+        head=(say("what"), say("before"), say("after"), say("healthy"), say("now")),
         rows=tuple(rows),
         numbers=(1, 2, 3),
         wide=(0,),

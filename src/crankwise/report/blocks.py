@@ -189,17 +189,28 @@ class Blanks:
 
 
 Block = (
-    Paragraph | Heading | Bullets | Facts | Table | Figure | Result | Choices | Caution | Tasks | Blanks
+    Paragraph
+    | Heading
+    | Bullets
+    | Facts
+    | Table
+    | Figure
+    | Result
+    | Choices
+    | Caution
+    | Tasks
+    | Blanks
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """Blocks under a heading."""
+    """Blocks under a heading; ``together`` keeps them on one page: only for what is short."""
 
     kind: ClassVar[str] = "section"
     title: str
     blocks: tuple[Block, ...]
+    together: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,19 +11,21 @@ from crankwise.picture import svg
 from crankwise.picture.move_scale import Move
 from crankwise.picture.owner_view import OwnerPicture, owner_view
 from crankwise.picture.verdicts import drawn
-from crankwise.report.blocks import Blanks, Figure, Letterhead
+from crankwise.report.blocks import Blanks, Figure, Letterhead, Section, values
 from crankwise.report.plain_words import camshaft
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from crankwise.model.comparison import CamShift, Comparison, CrankTeeth, Level, LimitsInfo
     from crankwise.model.shop import Logo, Profile
+    from crankwise.report.blocks import Block
     from crankwise.report.dossier import Dossier
     from crankwise.report.written import Written
 
 _LOGO_WIDTH: Final = 400
 _LOGO_HEIGHT: Final = 100
+_SHORT: Final = 2500  # characters of blocks that are sure to fit on half a page
 
 
 def letterhead(profile: Profile, logo: Logo | None) -> Letterhead:
@@ -102,9 +104,7 @@ def quantity(comparison: Comparison) -> Quantity:
 
 def is_loose(comparison: Comparison) -> bool:
     """Whether a verdict of ``drifting`` rests on scatter alone."""
-    return (
-        comparison.verdict.level == "drifting" and not quantity(comparison).is_beyond_healthy
-    )
+    return comparison.verdict.level == "drifting" and not quantity(comparison).is_beyond_healthy
 
 
 def of_what(roles: Sequence[str]) -> str:
@@ -121,6 +121,12 @@ def sentence(words: str) -> str:
     text = " ".join(words.split())
     ended = text if not text or text.endswith((".", "!", "?", ":", "…")) else f"{text}."
     return ended[:1].upper() + ended[1:]
+
+
+def whole(title: str, blocks: Iterable[Block]) -> Section:
+    """Make a section that stays on one page, unless somebody wrote so much that it can't."""
+    parts = tuple(blocks)
+    return Section(title, parts, together=len(str(values(parts))) < _SHORT)
 
 
 def moved_most(cams: Sequence[CamShift]) -> CamShift | None:
@@ -167,5 +173,3 @@ def owner_figure(
     )
     alt = f"{camshaft(cam.role)}: {picture.amount}. {picture.tooth}."
     return Figure(owner_view(picture), alt, caption, width_percent)
-
-

@@ -121,7 +121,9 @@ def composed(dossier: Dossier, wish: Wish) -> Document:
         language=current(),
         paper=wish.paper or profile.paper,
         day=dossier.day,
-        footer=" · ".join(filter(None, (profile.name.strip(), about, Written(profile).day(dossier.day)))),
+        footer=" · ".join(
+            filter(None, (profile.name.strip(), about, Written(profile).day(dossier.day)))
+        ),
         page_words=say("Page {page} of {pages}", page="{page}", pages="{pages}"),
         letterhead=common.letterhead(profile, dossier.shop.logo),
         sheets=sheets,

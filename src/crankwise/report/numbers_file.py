@@ -119,7 +119,13 @@ def _compared(of: str, comparison: Comparison) -> Iterator[Number]:
     for change in comparison.separations:
         between = " to ".join(change.between)
         yield Number(
-            of, between, "", "change of separation", change.change_deg, change.uncertainty_deg, "deg"
+            of,
+            between,
+            "",
+            "change of separation",
+            change.change_deg,
+            change.uncertainty_deg,
+            "deg",
         )
     if comparison.ripple is not None:
         ripple = comparison.ripple

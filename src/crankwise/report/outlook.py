@@ -86,7 +86,9 @@ def chance(
         return (
             say("How far it will have moved by then can't be told from one visit.")
             if count == 1
-            else say("How far it will have moved by then can't be told from {count} visits.", count=count)
+            else say(
+                "How far it will have moved by then can't be told from {count} visits.", count=count
+            )
         )
     return say(
         "Chance that it has come to {limit} by then: {share}, told from {count} visits.",
@@ -97,4 +99,6 @@ def chance(
 def _too_few(count: int) -> str:
     if count == 1:
         return say("How fast it goes on. That can't be told from one visit; it takes three.")
-    return say("How fast it goes on. That can't be told from {count} visits; it takes three.", count=count)
+    return say(
+        "How fast it goes on. That can't be told from {count} visits; it takes three.", count=count
+    )

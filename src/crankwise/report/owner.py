@@ -44,10 +44,6 @@ def owner_sheet(dossier: Dossier, comparison: Comparison, written: Written) -> S
         facts=common.heading_facts(dossier, written),
         opening=tuple(_opening(dossier, comparison, written)),
         sections=tuple(_sections(dossier, comparison, written)),
-        closing=say(
-            "We follow the vehicle maker's procedure. This is a measurement, not a repair order. "
-            "Every number on this page stands in the technician's record."
-        ),
     )
 
 
@@ -91,7 +87,9 @@ def _now(dossier: Dossier) -> str:
             "Repaired since, and measured again: the timing is as it should be. See the page "
             "on the repair."
         )
-    return say("Repaired since, and measured again: not all is right yet. See the page on the repair.")
+    return say(
+        "Repaired since, and measured again: not all is right yet. See the page on the repair."
+    )
 
 
 def _caption(role: str) -> str:
@@ -123,8 +121,12 @@ def _sections(
     )
     yield from _choices(dossier, comparison, written)
     advised = [fact.text for fact in dossier.facts(Advice)] or [plain_words.advice(level)]
-    yield Section(say("What we advise"), tuple(Paragraph(common.sentence(text)) for text in advised))
-    yield Section(say("How sure this is"), (Bullets(_limits(comparison), tone="small"),))
+    if level in _MOVED and not dossier.facts(Offer):
+        advised.append(say("We have not put prices to this yet. Please ask us."))
+    yield common.whole(
+        say("What we advise"), (Paragraph(common.sentence(text)) for text in advised)
+    )
+    yield common.whole(say("How sure this is"), (Bullets(_limits(comparison), tone="small"),))
 
 
 def _meaning(dossier: Dossier, comparison: Comparison, written: Written) -> Iterator[Block]:
@@ -173,21 +175,14 @@ def _likeliest(causes: tuple[Cause, ...], dossier: Dossier, written: Written) ->
     return " ".join(filter(None, (said, note, rival)))
 
 
-def _choices(
-    dossier: Dossier, comparison: Comparison, written: Written
-) -> Iterator[Section]:
+def _choices(dossier: Dossier, comparison: Comparison, written: Written) -> Iterator[Section]:
     prices = priced(dossier.facts(Offer))
     if not prices:
-        if comparison.verdict.level in _MOVED:
-            yield Section(
-                say("Your choices"),
-                (Paragraph(say("We have not put prices to the choices yet. Please ask us.")),),
-            )
         return
     entries = tuple(_entry(price, dossier, comparison, written) for price in prices)
     chosen = [_chosen(fact) for fact in dossier.facts(Choice)]
     done = [say("Done: {repair}.", repair=_ended(fact.text)) for fact in dossier.facts(Repair)]
-    yield Section(
+    yield common.whole(
         say("Your choices"),
         (Choices(entries), *(Paragraph(text) for text in (*chosen, *done))),
     )
@@ -247,5 +242,9 @@ def _limits(comparison: Comparison) -> tuple[str, ...]:
     return (
         say("The number after ± is the range in which the true value lies 95 times in 100."),
         plain_words.compared_with(limits.basis, limits.known_goods),
-        say("It holds for the day of the measurement, and only for the timing."),
+        say(
+            "It holds for the day of the measurement, and only for the timing. Every number here "
+            "stands in the technician's record."
+        ),
+        say("We follow the vehicle maker's procedure. This is a measurement, not a repair order."),
     )

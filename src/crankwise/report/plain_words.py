@@ -33,8 +33,16 @@ def camshaft(role: str) -> str:
     if side == "cam":
         return say("camshaft {number}", number=number)
     if side == "intake":
-        return say("intake camshaft of bank {number}", number=number) if number else say("intake camshaft")
-    return say("exhaust camshaft of bank {number}", number=number) if number else say("exhaust camshaft")
+        return (
+            say("intake camshaft of bank {number}", number=number)
+            if number
+            else say("intake camshaft")
+        )
+    return (
+        say("exhaust camshaft of bank {number}", number=number)
+        if number
+        else say("exhaust camshaft")
+    )
 
 
 def headline(level: Level, *, is_loose: bool, is_repaired: bool = False) -> str:
@@ -190,7 +198,9 @@ def if_left(level: Level, key: str | None, engine: Engine | None) -> tuple[str, 
 
 
 def _wear(engine: Engine | None, *, jumped: bool) -> tuple[str, ...]:
-    signs = say("Signs to watch for: a rattle after a cold start, the warning light, rough running.")
+    signs = say(
+        "Signs to watch for: a rattle after a cold start, the warning light, rough running."
+    )
     if jumped:
         return (say("What has jumped once can jump again, and the engine may run badly."), signs)
     goes_on = say("Wear goes on. How fast differs from engine to engine.")
@@ -221,7 +231,9 @@ def not_known(level: Level, engine: Engine | None) -> tuple[str, ...]:
     """Say what the measurement leaves open, besides how fast it goes."""
     lines = [say("What the parts look like. We have measured, not looked inside.")]
     if level in {"drifting", "worn", "out-of-time"}:
-        lines.append(say("Which part it is, for sure. We name the likeliest one, not a proven one."))
+        lines.append(
+            say("Which part it is, for sure. We name the likeliest one, not a proven one.")
+        )
         if engine is None or engine.interference == "unknown":
             lines.append(
                 say(
@@ -253,16 +265,16 @@ def advice(level: Level) -> str:
 def compared_with(basis: Basis, known_goods: int) -> str:
     """Say what the engine was held against, and what that is worth."""
     if basis == "same-vehicle":
-        return say("We compared your engine with itself at an earlier time. So small changes count.")
+        return say(
+            "We compared your engine with itself at an earlier time. So small changes count."
+        )
     if basis == "one-other-vehicle":
         return say(
             "We compared with one other healthy engine. Two healthy engines can differ by some "
             "degrees, so a small change can't be told."
         )
     if basis == "population":
-        return say(
-            "We compared with {count} healthy engines of the same kind.", count=known_goods
-        )
+        return say("We compared with {count} healthy engines of the same kind.", count=known_goods)
     if basis == "bank-against-bank":
         return say(
             "We compared one bank of your engine with the other. If both had moved alike, it "

@@ -72,7 +72,11 @@ def attachments(dossier: Dossier) -> tuple[Attachment, ...]:
     ]
     if dossier.is_repaired:
         measured += [
-            ("measurement-after.json", say("What was measured after the repair"), dossier.after_measurement),
+            (
+                "measurement-after.json",
+                say("What was measured after the repair"),
+                dossier.after_measurement,
+            ),
             ("comparison-after.json", say("What was found after the repair"), dossier.after),
         ]
     return tuple(

@@ -40,7 +40,10 @@ def complaint(dossier: Dossier) -> Facts | None:
         (say("complaint"), fact.text or say("none")) for fact in dossier.facts(Complaint)
     ]
     pairs += [
-        (say("codes read"), "; ".join(filter(None, (", ".join(fact.codes) or say("none"), fact.note))))
+        (
+            say("codes read"),
+            "; ".join(filter(None, (", ".join(fact.codes) or say("none"), fact.note))),
+        )
         for fact in dossier.facts(CodesRead)
     ]
     if dossier.vehicle is not None and dossier.vehicle.details.vin:
@@ -124,7 +127,13 @@ def known_goods(shelf: tuple[KnownGood, ...], written: Written) -> Section:
         say("Known-goods of the shelf"),
         (
             Table(
-                head=(say("known-good"), say("family"), say("measured"), say("mileage"), say("how good")),
+                head=(
+                    say("known-good"),
+                    say("family"),
+                    say("measured"),
+                    say("mileage"),
+                    say("how good"),
+                ),
                 rows=tuple(_known_good(item, written) for item in shelf),
                 numbers=(3,),
                 wide=(4,),
@@ -167,7 +176,11 @@ def said_and_done(dossier: Dossier, written: Written) -> Iterator[Section]:
         for fact in dossier.facts(Repair)
     ]  # fmt: skip
     lines += [
-        say("Price: {what}, {amount}", what=fact.text, amount=written.numbers.money(fact.amount, fact.currency))
+        say(
+            "Price: {what}, {amount}",
+            what=fact.text,
+            amount=written.numbers.money(fact.amount, fact.currency),
+        )
         for fact in dossier.facts(PriceItem)
     ]
     lines += [say("Note: {what}", what=fact.text) for fact in dossier.facts(Note)]
@@ -179,7 +192,9 @@ def _offer(fact: Offer, written: Written) -> str:
     names = {"now": say("Offer, now"), "watch": say("Offer, watch"), "later": say("Offer, later")}
     amount = written.money(fact.low, fact.high, fact.currency)
     if fact.tax_percent is not None:
-        amount = say("{amount} and {percent} tax", amount=amount, percent=written.percent(fact.tax_percent))
+        amount = say(
+            "{amount} and {percent} tax", amount=amount, percent=written.percent(fact.tax_percent)
+        )
     return f"{names[fact.option]}: {fact.text}, {amount}"
 
 
@@ -262,7 +277,9 @@ def versions(dossier: Dossier, written: Written) -> Section:
     if kept is not None:
         pairs.append((say("compared"), written.moment(kept.compared_at)))
     if comparison is not None:
-        pairs.append((say("comparison"), f"{comparison.format}, {say('method')} {comparison.method}"))
+        pairs.append(
+            (say("comparison"), f"{comparison.format}, {say('method')} {comparison.method}")
+        )
     steps = (
         *(dossier.measurement.history if dossier.measurement else ()),
         *(comparison.history if comparison else ()),

@@ -22,7 +22,11 @@ def sections(measurement: Measurement, written: Written) -> Iterator[Section]:
     for cam in measurement.cams:
         yield Section(
             say("Edges of the {role} cam, as measured", role=told(cam.role)),
-            (_edges(cam, written), _budgets(cam, written), Paragraph(_remarks(cam, written), "small")),
+            (
+                _edges(cam, written),
+                _budgets(cam, written),
+                Paragraph(_remarks(cam, written), "small"),
+            ),
         )
     if measurement.findings:
         yield Section(
@@ -137,10 +141,7 @@ def _budget_row(
     return (
         told(edge.edge),
         written.degrees(edge.angle_deg, 1),
-        *(
-            written.degrees(standard[source], 4) if source in standard else ""
-            for source in sources
-        ),
+        *(written.degrees(standard[source], 4) if source in standard else "" for source in sources),
     )
 
 
@@ -155,7 +156,9 @@ def _remarks(cam: CamMeasurement, written: Written) -> str:
         ),
     ]  # fmt: skip
     if cam.moving_deg > 0.0:
-        said.append(say("It moved by {deg} while recorded.", deg=written.degrees(cam.moving_deg, 2)))
+        said.append(
+            say("It moved by {deg} while recorded.", deg=written.degrees(cam.moving_deg, 2))
+        )
     if cam.delay_s is not None and cam.delay_uncertainty_s is not None:
         said.append(
             say(
@@ -164,5 +167,9 @@ def _remarks(cam: CamMeasurement, written: Written) -> str:
                 margin=written.number(1e6 * cam.delay_uncertainty_s, 0),
             )
         )
-    said.append(say("± is expanded, 95 %. The second table has the standard uncertainties behind it: A from statistics, B from other knowledge."))
+    said.append(
+        say(
+            "± is expanded, 95 %. The second table has the standard uncertainties behind it: A from statistics, B from other knowledge."
+        )
+    )
     return " ".join(said)

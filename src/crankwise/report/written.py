@@ -75,7 +75,11 @@ class Written:
         """Write a probability in percent, never as nought or certain, which nothing measured is."""
         if probability < 0.01:
             return f"< {self.numbers.percent(0.01)}"
-        return f"> {self.numbers.percent(0.99)}" if probability > 0.99 else self.numbers.percent(probability)
+        return (
+            f"> {self.numbers.percent(0.99)}"
+            if probability > 0.99
+            else self.numbers.percent(probability)
+        )
 
     def percent(self, percent: Decimal) -> str:
         """Write a rate of tax, with as many decimals as it has."""
