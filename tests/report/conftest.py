@@ -106,8 +106,8 @@ def mended(tmp_path_factory):
             store, "van-6", Complaint("rattles at idle"), CodesRead(("P0016",)),
             HookUp("intake", "controller, 64 pins", "31", "green", "controller", "both solenoids"),
             CheckDone("after", "codes cleared", done=True), *OFFERS, Advice("chain and guides new"),
-            Choice("have it done now", accepted=True), Repair("chain replaced", chain_replaced=True),
-            PriceItem("chain kit", Decimal("186.40"), "GBP"),
+            Choice("have it done now", accepted=True),
+            Repair("chain replaced", chain_replaced=True), PriceItem("chain kit", Decimal("186.40"), "GBP"),
         )  # fmt: skip
         record(store, "van-6", folder, day="2026-02-17", miles=98_400, after=True)
         judge(store, "van-6")

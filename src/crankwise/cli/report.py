@@ -16,10 +16,13 @@ from crankwise.cli.storing import Where, open_for, place_of_store
 from crankwise.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from crankwise.model.engine import Engine
     from crankwise.report import Dossier, Shop, Wish
+    from crankwise.report.making import Form
 
-_FORMS: Final = {".pdf": "pdf", ".html": "html", ".csv": "csv", ".json": "json"}
+_FORMS: Final[Mapping[str, Form]] = {".pdf": "pdf", ".html": "html", ".csv": "csv", ".json": "json"}
 
 
 class For(StrEnum):
@@ -105,7 +108,7 @@ def report(
         typer.echo(f"saved: {output}")
 
 
-def _form(output: Path | None) -> str:
+def _form(output: Path | None) -> Form:
     if output is None:
         raise UsageError("say where the report goes, with -o FILE.pdf or -o FILE.html")
     form = _FORMS.get(output.suffix.lower())
@@ -133,12 +136,12 @@ def _check(
 
 
 def _wish(
-    form: str, reader: For, page: Only | None, paper: PaperSize | None, lang: str | None
+    form: Form, reader: For, page: Only | None, paper: PaperSize | None, lang: str | None
 ) -> Wish:
     from crankwise.report import Wish  # noqa: PLC0415  keeps --help fast
 
     return Wish(
-        form=form,  # type: ignore[arg-type]  one of _FORMS
+        form=form,
         reader=reader.value,
         page=page.value if page else "report",
         language=lang,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -124,9 +124,9 @@ def set_profile(
         "paper": paper.value if paper else None,
         "tax_name": tax_name,
     }
-    changes = {key: value for key, value in said.items() if value is not None}
+    changes: dict[str, Any] = {key: value for key, value in said.items() if value is not None}
     if tax is not None:
-        changes["tax_percent"] = tax_from(tax)  # type: ignore[assignment]  the one that is no text
+        changes["tax_percent"] = tax_from(tax)
     if not changes:
         raise UsageError("say what is to be set, such as --name or --paper")
     with open_for(ctx, store) as opened:

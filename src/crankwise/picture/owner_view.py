@@ -7,6 +7,7 @@ how far the marked edge has moved. The lower part lays that way out from healthy
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -158,7 +159,7 @@ def _one_tooth(picture: OwnerPicture, axis: Axis) -> list[svg.Element]:
     teeth = [tooth.angle_deg for tooth in counted_teeth(picture.crank, axis)]
     pairs = [
         (one, other)
-        for one, other in zip(teeth, teeth[1:], strict=False)
+        for one, other in itertools.pairwise(teeth)
         if abs(other - one - pitch) < 0.5 * pitch
     ]
     if not pairs:
@@ -171,7 +172,7 @@ def _one_tooth(picture: OwnerPicture, axis: Axis) -> list[svg.Element]:
 
 
 def _lanes(cam: CamShift, marked: EdgeShift, axis: Axis) -> list[svg.Element]:
-    """Draw the healthy engine's signal, and this one's below it, moved by what its cam has moved."""
+    """Draw the healthy engine's signal and this one's, moved by what its cam has moved."""
     healthy, own = (
         [Flank(edge.known_good_deg + moved, edge.edge == "rising") for edge in cam.edges]
         for moved in (0.0, cam.shift_deg)

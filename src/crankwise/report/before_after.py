@@ -115,8 +115,8 @@ def _pictures(
         return
     about = dossier.comparison if dossier.is_repaired else None
     roles = set(common.quantity(about).roles) if about else {was.role}
-    for title, cam, quantities in ((say("Before"), was, before), (say("After"), is_now, now)):
-        found = next((item for item in quantities if set(item.roles) == roles), None)
+    for title, cam, changes in ((say("Before"), was, before), (say("After"), is_now, now)):
+        found = next((item for item in changes if set(item.roles) == roles), None)
         if found is not None:
             figure = common.owner_figure(
                 cam, crank, after.limits, written, about=found, width_percent=_WIDTH_PERCENT

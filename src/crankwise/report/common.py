@@ -154,7 +154,7 @@ def owner_figure(
     caption: str = "",
     width_percent: int = 100,
 ) -> Figure:
-    """Draw one camshaft over a healthy one, and how far is too far for what the verdict rests on."""
+    """Draw one camshaft over a healthy one, and how far is too far for what is judged."""
     picture = OwnerPicture(
         cam=cam,
         crank=crank,

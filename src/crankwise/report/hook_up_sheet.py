@@ -125,7 +125,7 @@ def _after(dossier: Dossier) -> Iterator[Task]:
     yield Task(say("A second recording that agrees with the first."))
     yield Task(say("Leads off, punctures sealed, connectors locked, the loom back in its clips."))
     yield Task(say("Everything that was unplugged is plugged in again; trouble codes cleared."))
-    # GM Spark 2013, Camaro 2014, Canyon 2009 (document 146674): after work at crank, sensor, damper.
+    # GM Spark 2013, Camaro 2014, Canyon 2009 (document 146674): after work at crank or damper.
     yield Task(
         say("Crank variation learned anew where the maker asks for it after the work done."),
     )

@@ -45,23 +45,22 @@ def outlook(history: History | None, roles: Sequence[str], written: Written) -> 
     ahead, unit = trend.forecast, history.mileage_unit
     if ahead.remaining == 0.0:
         return say("How fast it goes on. The point where we look for wear is reached already.")
-    last = trend.visits[-1].mileage
-    span = {
+    places = {
         "count": count,
         "limit": written.degrees(history.worn_deg),
-        "about": written.about(ahead.remaining, unit),
-        "least": written.about(ahead.earliest - last, unit),
+        "about": written.about(ahead.mileage, unit),
+        "least": written.about(ahead.earliest, unit),
     }
     if ahead.latest is None:
         text = say(
             "How fast it goes on, for sure. At the pace of the last {count} visits it comes to "
-            "{limit} in about {about}, at the earliest in {least}.", **span,
+            "{limit} at about {about}, at {least} at the earliest.", **places,
         )  # fmt: skip
     else:
         text = say(
             "How fast it goes on, for sure. At the pace of the last {count} visits it comes to "
-            "{limit} in about {about} ({least} to {most}).",
-            **span, most=written.about(ahead.latest - last, unit),
+            "{limit} at about {about} ({least} to {most}).",
+            **places, most=written.about(ahead.latest, unit),
         )  # fmt: skip
     if ahead.extrapolated > 1.0:
         text += " " + say("That is further ahead than the visits reach back.")

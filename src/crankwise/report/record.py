@@ -44,7 +44,7 @@ def _opening(dossier: Dossier, comparison: Comparison) -> Iterator[Block]:
 def _sections(dossier: Dossier, comparison: Comparison, written: Written) -> Iterator[Section]:
     yield from record_found.pictures(dossier, comparison)
     yield from record_found.sections(comparison, written)
-    yield from record_job.said_and_done(dossier, written)
+    yield from record_job.said_and_done(dossier, written, roles=common.quantity(comparison).roles)
     yield from record_job.hook_up(dossier)
     if dossier.file is not None and dossier.file.recordings:
         yield record_job.recordings(dossier.file, written)
@@ -56,7 +56,7 @@ def _sections(dossier: Dossier, comparison: Comparison, written: Written) -> Ite
         yield from record_measured.sections(dossier.measurement, written)
     if dossier.history is not None:
         yield from record_job.history(dossier.history, written)
-    yield record_job.policy(dossier.shop.policy, written)
+    yield record_job.policy(dossier.shop.policy)
     yield record_job.versions(dossier, written)
     attached = attachments(dossier)
     if attached:

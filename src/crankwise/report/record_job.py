@@ -20,14 +20,17 @@ from crankwise.model.job import (
 )
 from crankwise.report.blocks import Bullets, Facts, Paragraph, Section, Table
 from crankwise.report.common import sentence
+from crankwise.report.outlook import chance
+from crankwise.report.prices import Amount, priced
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from crankwise.model.job import VisitFile
     from crankwise.model.policy import Policy
     from crankwise.model.shelf import KnownGood
     from crankwise.report.dossier import Dossier
+    from crankwise.report.prices import Price
     from crankwise.report.written import Written
     from crankwise.store import History, HistorySeries
 
@@ -161,20 +164,16 @@ def _known_good(item: KnownGood, written: Written) -> tuple[str, ...]:
     )
 
 
-def said_and_done(dossier: Dossier, written: Written) -> Iterator[Section]:
-    """Advice, offers, choice, repair, prices and notes, as they were written down."""
+def said_and_done(dossier: Dossier, written: Written, *, roles: Sequence[str]) -> Iterator[Section]:
+    """Advice, offers, choice, repair, prices and notes, as they were written down.
+
+    ``roles`` are those of the quantity that the verdict rests on, for the chance of an offer.
+    """
     lines = [say("Advised: {what}", what=fact.text) for fact in dossier.facts(Advice)]
-    lines += [_offer(fact, written) for fact in dossier.facts(Offer)]
-    lines += [
-        say("Accepted: {what}", what=fact.text) if fact.accepted
-        else say("Declined: {what}", what=fact.text)
-        for fact in dossier.facts(Choice)
-    ]  # fmt: skip
-    lines += [
-        say("Repaired, new chain: {what}", what=fact.text) if fact.chain_replaced
-        else say("Repaired, chain kept: {what}", what=fact.text)
-        for fact in dossier.facts(Repair)
-    ]  # fmt: skip
+    for price in priced(dossier.facts(Offer)):
+        lines += _offered(price, dossier, written, roles)
+    lines += map(_chosen, dossier.facts(Choice))
+    lines += map(_repaired, dossier.facts(Repair))
     lines += [
         say(
             "Price: {what}, {amount}",
@@ -188,14 +187,43 @@ def said_and_done(dossier: Dossier, written: Written) -> Iterator[Section]:
         yield Section(say("Said and done"), (Bullets(tuple(map(sentence, lines))),))
 
 
-def _offer(fact: Offer, written: Written) -> str:
-    names = {"now": say("Offer, now"), "watch": say("Offer, watch"), "later": say("Offer, later")}
-    amount = written.money(fact.low, fact.high, fact.currency)
-    if fact.tax_percent is not None:
-        amount = say(
-            "{amount} and {percent} tax", amount=amount, percent=written.percent(fact.tax_percent)
+def _chosen(fact: Choice) -> str:
+    if fact.accepted:
+        return say("Accepted: {what}", what=fact.text)
+    return say("Declined: {what}", what=fact.text)
+
+
+def _repaired(fact: Repair) -> str:
+    if fact.chain_replaced:
+        return say("Repaired, new chain: {what}", what=fact.text)
+    return say("Repaired, chain kept: {what}", what=fact.text)
+
+
+def _offered(
+    price: Price, dossier: Dossier, written: Written, roles: Sequence[str]
+) -> Iterator[str]:
+    """What an option costs: each offer, then sum, taxes and total, then the chance."""
+    option = {"now": say("Offer, now"), "watch": say("Offer, watch"), "later": say("Offer, later")}
+
+    def money(amount: Amount) -> str:
+        return written.money(amount.low, amount.high, price.currency)
+
+    for offer in price.offers:
+        yield f"{option[price.option]}: {offer.text}, {money(Amount(offer.low, offer.high))}"
+    parts = [say("sum {amount}", amount=money(price.net))]
+    parts += [
+        say(
+            "tax {percent} {amount}", percent=written.percent(tax.percent), amount=money(tax.amount)
         )
-    return f"{names[fact.option]}: {fact.text}, {amount}"
+        for tax in price.taxes
+    ]
+    parts.append(say("total {amount}", amount=money(price.total)))
+    yield f"{option[price.option]}: {', '.join(parts)}"
+    if price.recheck_mileage is not None:
+        unit = dossier.visit.mileage_unit if dossier.visit else None
+        again = say("again at {mileage}", mileage=written.mileage(price.recheck_mileage, unit))
+        told_chance = chance(dossier.history, roles, price.recheck_mileage, written)
+        yield f"{option[price.option]}: {again}. {told_chance}"
 
 
 def history(found: History, written: Written) -> Iterator[Section]:
@@ -235,7 +263,7 @@ def _trend(series: HistorySeries) -> Iterator[str]:
     yield from (told(remark) for remark in series.worn.remarks)
 
 
-def policy(rules: Policy, written: Written) -> Section:
+def policy(rules: Policy) -> Section:
     """Values of the policy with where each comes from."""
     groups = {
         "limits": rules.limits, "spread": rules.spread, "causes": rules.causes,

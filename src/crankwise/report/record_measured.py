@@ -167,9 +167,11 @@ def _remarks(cam: CamMeasurement, written: Written) -> str:
                 margin=written.number(1e6 * cam.delay_uncertainty_s, 0),
             )
         )
+    said.append(say("± is expanded, 95 %."))
     said.append(
         say(
-            "± is expanded, 95 %. The second table has the standard uncertainties behind it: A from statistics, B from other knowledge."
+            "The second table has the standard uncertainties behind it: A from statistics, B from "
+            "other knowledge."
         )
     )
     return " ".join(said)
