@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from types import SimpleNamespace
@@ -22,6 +23,7 @@ from crankwise.model.job import (
     CodesRead,
     Complaint,
     HookUp,
+    KeptFact,
     Offer,
     PriceItem,
     Repair,
@@ -30,6 +32,7 @@ from crankwise.model.job import (
 from crankwise.model.shelf import Grade
 from crankwise.model.shop import Profile
 from crankwise.report import Shop, of_comparison
+from crankwise.report.blocks import values
 from crankwise.store import open_store
 from crankwise.testing.simulate import ScopeSpec, simulate_to_file
 from crankwise.testing.simulate.visits import van_at
@@ -94,10 +97,11 @@ def mended(tmp_path_factory):
     folder = tmp_path_factory.mktemp("mended")
     with open_store(str(folder / "store")) as store:
         store.shop.keep_profile(PROFILE)
-        begin(store, "van-1", day="2023-09-05", miles=4_200)
-        record(store, "van-1", folder, day="2023-09-05", miles=4_200)
-        file = find_job(store, "van-1")
-        shelve_visit(store, file, file.visits[-1], family=None, grade=Grade(fresh_chain=True))
+        for van, day, miles in (("van-1", "2023-09-05", 4_200), ("van-5", "2023-09-12", 121_800)):
+            begin(store, van, day=day, miles=miles)
+            record(store, van, folder, day=day, miles=miles, after=van == "van-5")
+            file = find_job(store, van)
+            shelve_visit(store, file, file.visits[-1], family=None, grade=Grade(fresh_chain=True))
         for day, miles in VISITS:
             begin(store, "van-6", day=day, miles=miles, plate="TARN 6", customer="A. Petal")
             record(store, "van-6", folder, day=day, miles=miles)
@@ -107,7 +111,8 @@ def mended(tmp_path_factory):
             HookUp("intake", "controller, 64 pins", "31", "green", "controller", "both solenoids"),
             CheckDone("after", "codes cleared", done=True), *OFFERS, Advice("chain and guides new"),
             Choice("have it done now", accepted=True),
-            Repair("chain replaced", chain_replaced=True), PriceItem("chain kit", Decimal("186.40"), "GBP"),
+            Repair("chain replaced", chain_replaced=True),
+            PriceItem("chain kit", Decimal("186.40"), "GBP"),
         )  # fmt: skip
         record(store, "van-6", folder, day="2026-02-17", miles=98_400, after=True)
         judge(store, "van-6")
@@ -141,11 +146,23 @@ def dossier_of(shop, measured):
 
 
 @pytest.fixture(scope="session")
+def with_facts():
+    """Put facts of a test in the place of the visit's own."""
+
+    def put(dossier, *facts):
+        day = datetime(2026, 2, 17, tzinfo=UTC)
+        kept = tuple(KeptFact(0, "", fact, 0, 0, day) for fact in facts)
+        return replace(dossier, file=replace(dossier.file, facts=kept))
+
+    return put
+
+
+@pytest.fixture(scope="session")
 def at_level(van):
     """Return the van's comparison as it would be at another level, with the causes asked for."""
 
     def make(level, *causes):
-        factor = {"in-time": 0.1, "drifting": 0.5, "worn": 1.0, "out-of-time": 3.4,
+        factor = {"in-time": 0.05, "drifting": 0.5, "worn": 1.0, "out-of-time": 3.4,
                   "not-judged": 0.0}[level]  # fmt: skip
         cams = tuple(moved(cam, factor) for cam in van.cams)
         separations = tuple(replace(s, change_deg=factor * s.change_deg) for s in van.separations)
@@ -194,3 +211,27 @@ def text_of():
         return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pages))
 
     return read
+
+
+@pytest.fixture(scope="session")
+def words_of():
+    """Yield every text of a part of a document that is read, pictures left out."""
+
+    def read(part):
+        plain = values(part)
+        return list(_words(plain))
+
+    return read
+
+
+def _words(content):
+    if isinstance(content, str):
+        if content:
+            yield content
+    elif isinstance(content, dict):
+        for key, inner in content.items():
+            if key not in {"kind", "svg", "sign", "level", "tone", "attachments", "logo"}:
+                yield from _words(inner)
+    elif isinstance(content, (list, tuple)):
+        for inner in content:
+            yield from _words(inner)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from crankwise.errors import UsageError
 from crankwise.language import current, say, using
+from crankwise.picture.layout import fitted
 from crankwise.report import common
 from crankwise.report.before_after import before_after_sheet
 from crankwise.report.blocks import Document
@@ -25,10 +26,13 @@ if TYPE_CHECKING:
 
     from crankwise.model.comparison import Comparison
     from crankwise.model.job import JobFile, VisitFile
-    from crankwise.model.shop import Paper
+    from crankwise.model.shop import Paper, Profile
     from crankwise.report.blocks import Sheet
     from crankwise.report.dossier import Dossier
     from crankwise.store import Store
+
+_FOOT_PT: Final = 7.5
+_FOOT_WIDTH_PT: Final = 400.0  # beside the number of the page
 
 Form = Literal["pdf", "html", "csv", "json"]
 Reader = Literal["owner", "technician"]
@@ -121,14 +125,18 @@ def composed(dossier: Dossier, wish: Wish) -> Document:
         language=current(),
         paper=wish.paper or profile.paper,
         day=dossier.day,
-        footer=" · ".join(
-            filter(None, (profile.name.strip(), about, Written(profile).day(dossier.day)))
-        ),
+        footer=_footer(profile, about, dossier.day),
         page_words=say("Page {page} of {pages}", page="{page}", pages="{pages}"),
         letterhead=common.letterhead(profile, dossier.shop.logo),
         sheets=sheets,
         attachments=attachments(dossier) if is_record else (),
     )
+
+
+def _footer(profile: Profile, about: str, day: str) -> str:
+    """Whose report it is, on what and of when, on one line."""
+    parts = (profile.name.strip(), about, Written(profile).day(day))
+    return fitted(" · ".join(filter(None, parts)), size=_FOOT_PT, width=_FOOT_WIDTH_PT)
 
 
 def _sheets(dossier: Dossier, wish: Wish) -> Iterator[Sheet]:

@@ -10,7 +10,6 @@ from crankwise.report import common
 from crankwise.report.blocks import (
     Bullets,
     Caution,
-    Facts,
     Figure,
     Heading,
     Paragraph,
@@ -87,7 +86,7 @@ def sections(comparison: Comparison, written: Written) -> Iterator[Section]:
 def sides(comparison: Comparison, written: Written) -> Section:
     """List the recordings that took part, with their digests."""
     every = (comparison.subject, *comparison.known_goods)
-    digests = Facts(tuple((side.name, f"SHA-256 {side.sha256}") for side in every))
+    digests = digest_table([(side.sha256, side.name) for side in every])
     return Section(say("What was compared"), (_sides(comparison, written), digests))
 
 
@@ -100,6 +99,11 @@ def _sides(comparison: Comparison, written: Written) -> Table:
         numbers=(3,),
         wide=(1,),
     )
+
+
+def digest_table(pairs: Sequence[tuple[str, str]]) -> Table:
+    """List digests with the names of the recordings that they are of."""
+    return Table(head=("SHA-256", say("recording")), rows=tuple(dict.fromkeys(pairs)), wide=(1,))
 
 
 def edges(comparison: Comparison, written: Written) -> Iterator[Section]:

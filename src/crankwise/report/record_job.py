@@ -22,6 +22,7 @@ from crankwise.report.blocks import Bullets, Facts, Paragraph, Section, Table
 from crankwise.report.common import sentence
 from crankwise.report.outlook import chance
 from crankwise.report.prices import Amount, priced
+from crankwise.report.record_found import digest_table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -114,11 +115,8 @@ def recordings(file: VisitFile, written: Written) -> Section:
                 numbers=(2,),
                 wide=(0,),
             ),
-            Facts(
-                tuple(
-                    (item.recording.name, f"SHA-256 {item.recording.sha256}")
-                    for item in file.recordings
-                )
+            digest_table(
+                [(item.recording.sha256, item.recording.name) for item in file.recordings]
             ),
         ),
     )
