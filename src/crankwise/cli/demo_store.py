@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import shutil
+from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import typer
+
+from crankwise.errors import MissingPackageError
+
+if TYPE_CHECKING:
+    from crankwise.report.making import Reader
 
 VAN: Final = "van-4"
 _KEPT: Final = """\
@@ -15,18 +21,20 @@ _KEPT: Final = """\
 _OVER: Final = f"""\
 6. {VAN} is in time against the other vans. Its own visits tell more:"""
 MENDED: Final = "van-6"
+_READERS: Final[tuple[Reader, ...]] = ("owner", "technician")
 _PAPER: Final = f"""\
 7. {MENDED} was mended. Its owner gets a report, and a colleague the record:"""
 _MORE: Final = "Look around: crankwise job show van-6 --store {store}"
 
 
 def tell_the_store(into: Path, *, silent: bool) -> None:
-    """Fill the throw-away store, unless an earlier demo did, and show two views of it."""
+    """Fill the throw-away store, unless an earlier demo did, show two views of it, and print reports."""
     store = into / "store"
     if not store.exists():
         _fill(store, into / "vans", silent=silent)
     if silent:
-        _report(into, store)
+        with suppress(MissingPackageError):
+            _report(into, store)
         return
     _tell(_KEPT, "job", "list", store=store)
     _show_jobs(store)
@@ -59,12 +67,26 @@ def _tell(words: str, *command: str, store: Path) -> None:
 
 def _tell_reports(into: Path, store: Path) -> None:
     typer.echo(f"\n{_PAPER}\n")
-    for path in _report(into, store):
+    try:
+        saved = _report(into, store)
+    except MissingPackageError as error:
+        typer.echo(f"   {error}")
+        return
+    for reader, path in zip(_READERS, saved, strict=True):
+        typer.echo(f"   crankwise report {MENDED} --for {reader} -o {path} --store {store}")
+    typer.echo()
+    for path in saved:
         typer.echo(f"saved: {path}")
 
 
 def _report(into: Path, store: Path) -> list[Path]:
-    """Make the owner's report and the technician's record of the mended van."""
+    """Make the owner's report and the technician's record of the mended van.
+
+    Raises
+    ------
+    MissingPackageError
+        The packages that print are not installed.
+    """
     from crankwise.document import write_whole  # noqa: PLC0415  keeps --help fast
     from crankwise.report import Wish, ensure_installed, visit_report  # noqa: PLC0415  keeps --help fast
     from crankwise.store import open_store  # noqa: PLC0415  keeps --help fast
@@ -74,7 +96,7 @@ def _report(into: Path, store: Path) -> list[Path]:
     saved = []
     with open_store(str(store)) as opened:
         file = find_job(opened, MENDED)
-        for reader in ("owner", "technician"):
+        for reader in _READERS:
             path = into / f"{MENDED}-{reader}.pdf"
             data = visit_report(opened, file, file.visits[-1], Wish(reader=reader))
             write_whole(path, data, keep_sha256=())
