@@ -131,7 +131,7 @@ def test_a_measurement_is_no_comparison(desk):
 
 
 def test_without_the_packages_that_print_it_says_how_to_get_them(desk, monkeypatch):
-    monkeypatch.setattr("crankwise.report.find_spec", lambda name: None)
+    monkeypatch.setattr("crankwise.report.find_spec", lambda _: None)
     said = desk("report", COMPARED, "-o", "x.pdf", code=3).stderr
     assert said.strip() == (
         "crankwise: Reports need the packages babel and jinja2 and typst: install them with pip "

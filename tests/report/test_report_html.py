@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 from dataclasses import replace
+from importlib import resources
 
 import pytest
 
@@ -63,12 +64,12 @@ def test_markup_in_texts_is_escaped(dossier, with_facts):
 
 
 def test_the_templates_know_every_kind_of_block():
-    from importlib import resources
-
     kinds = {kind.kind for kind in Block.__args__} | {Section.kind, Pair.kind}
     templates = resources.files("crankwise.report") / "templates"
     typ, markup = (templates.joinpath(f"sheet.{end}").read_text("utf-8") for end in ("typ", "html"))
-    in_typ = set(re.findall(r"^  ([a-z]+): ", typ.split("#let kinds = (")[1].split("\n)")[0], re.M))
+    in_typ = set(
+        re.findall(r"^  ([a-z]+): ", typ.split("#let kinds = (")[1].split("\n)")[0], re.MULTILINE)
+    )
     in_html = set(re.findall(r'it\.kind == "([a-z]+)"', markup))
     assert in_typ == in_html == kinds - {"section", "pair"}
     assert values(Section("A", ()))["kind"] == "section"

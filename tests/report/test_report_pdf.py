@@ -9,6 +9,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 from datetime import date
+from importlib import resources
 
 import pymupdf
 import pypdf
@@ -31,7 +32,7 @@ PAGES = [
 ]
 NASTY = (
     '#panic("no") *bold* _it_ $x^2$ @ref <label> `raw` \\ // c', "</p><script>alert(1)</script>",
-    "=SUM(A1)", "{{ 7 * 7 }} {% raw %} {page}", "#image(\"/etc/passwd\")", "a\x00b\u202ec",
+    "=SUM(A1)", "{{ 7 * 7 }} {% raw %} {page}", '#image("/etc/passwd")', "a\x00b\u202ec",
 )  # fmt: skip
 
 
@@ -144,28 +145,31 @@ def ink_at_the_edge(pixmap, *, margin_mm, dpi=60):
     return min(min(row) for row in around)
 
 
+@pytest.fixture(scope="module")
+def dossiers(van, at_level, four_cams, dossier_of):
+    """Reports of every size and shape."""
+    long_name = "recording-with-a-name-that-does-not-end-" * 6
+    wordy = replace(
+        van,
+        subject=replace(van.subject, name=long_name),
+        verdict=replace(van.verdict, summary=van.verdict.summary * 20),
+    )
+    profile = Profile(name="A workshop with a long name " * 10, contact="A long line " * 60)
+    nobody = Shop.unknown()
+    return {
+        "short": dossier_of(van),
+        "long": dossier_of(wordy, shop=replace(nobody, profile=profile)),
+        "four-cams": dossier_of(four_cams),
+        "no-shop": dossier_of(van, shop=nobody),
+        "not-judged": dossier_of(at_level("not-judged")),
+    }
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("kind", ["short", "long", "four-cams", "no-shop", "not-judged"])
 @pytest.mark.parametrize("reader", ["owner", "technician"])
-def test_nothing_runs_over_the_margin(reader, kind, paper, van, at_level, four_cams, dossier_of):
-    long_name = "recording-with-a-name-that-does-not-end-" * 6
-    comparison = {
-        "short": van,
-        "long": replace(
-            van,
-            subject=replace(van.subject, name=long_name),
-            verdict=replace(van.verdict, summary=van.verdict.summary * 20),
-        ),
-        "four-cams": four_cams,
-        "no-shop": van,
-        "not-judged": at_level("not-judged"),
-    }[kind]
-    shop = Shop.unknown()
-    if kind == "long":
-        profile = Profile(name="A workshop with a long name " * 10, contact="A long line " * 60)
-        shop = replace(shop, profile=profile)
-    data = made(dossier_of(comparison, shop=shop), Wish(reader=reader, paper=paper))
-    for pixmap in rendered(data):
+def test_nothing_runs_over_the_margin(reader, kind, paper, dossiers):
+    for pixmap in rendered(made(dossiers[kind], Wish(reader=reader, paper=paper))):
         assert ink_at_the_edge(pixmap, margin_mm=6) > 250
 
 
@@ -206,8 +210,6 @@ def test_letters_the_fonts_lack_do_not_break_the_page(dossier, with_facts, text_
 
 
 def test_the_fonts_have_what_they_are_said_to_have():
-    from importlib import resources
-
     for package, name in (
         ("report", "DejaVuSansCondensed-subset.ttf"),
         ("report", "DejaVuSansCondensed-Bold-subset.ttf"),
