@@ -13,7 +13,9 @@ import textstat
 
 from crankwise.comparison.words import with_uncertainty
 from crankwise.drive.engine_file import load_engine
+from crankwise.errors import NotMeasurableError
 from crankwise.model.comparison import Level
+from crankwise.model.finding import Finding
 from crankwise.model.job import Advice, Choice, Offer
 from crankwise.model.policy import CAUSES, OTHER_PAIRS
 from crankwise.report import Wish, made, of_visit, plain_words, visit_report
@@ -67,6 +69,16 @@ def test_what_is_not_judged_shows_no_number_and_no_picture(at_level, dossier_of,
     assert result_of(sheet).amount == ""
     assert not figures_of(sheet)
     assert "°" not in text_of(made(dossier, Wish()))
+
+
+@pytest.mark.parametrize(("code", "said"), [
+    ("phaser-moving", "A camshaft adjuster moved while we recorded."),
+    ("wheel-unsure", "could not be made out for sure"),
+    ("speed-unsteady", "too unsteady for a clear answer"),
+])  # fmt: skip
+def test_it_says_why_nothing_was_judged(code, said, at_level, dossier_of, words_of):
+    comparison = replace(at_level("not-judged"), findings=(Finding(code, "caution", ""),))
+    assert said in " ".join(words_of(sheet_of(dossier_of(comparison))))
 
 
 def test_the_picture_is_left_out_where_the_teeth_are_not_known(van, dossier_of):
@@ -181,3 +193,10 @@ def test_bank_against_bank_has_no_camshaft_to_draw(van, dossier_of):
     sheet = sheet_of(dossier_of(comparison))
     assert not figures_of(sheet)
     assert "one bank against the other" in result_of(sheet).about
+
+
+def test_an_empty_comparison_is_refused(van, dossier_of):
+    empty = dossier_of(replace(van, cams=(), separations=()))
+    for form in ("pdf", "csv"):
+        with pytest.raises(NotMeasurableError, match="neither a cam nor a separation"):
+            made(empty, Wish(form=form))

@@ -231,7 +231,9 @@ def test_a_logo_is_drawn_and_does_not_run(media_type, dossier):
     with_logo = replace(dossier, shop=replace(dossier.shop, logo=logo))
     plain, drawn = (rendered(made(d, Wish()))[0] for d in (dossier, with_logo))
     assert plain.samples != drawn.samples
-    assert b"<script>alert" not in made(with_logo, Wish(form="html"))
+    markup = made(with_logo, Wish(form="html")).decode()
+    assert "<script>alert" not in markup
+    assert f'<img class="logo" src="data:{media_type};base64,' in markup
 
 
 def test_a_broken_logo_is_left_out(dossier):

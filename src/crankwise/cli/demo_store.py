@@ -28,7 +28,7 @@ _MORE: Final = "Look around: crankwise job show van-6 --store {store}"
 
 
 def tell_the_store(into: Path, *, silent: bool) -> None:
-    """Fill the throw-away store, unless an earlier demo did, show two views of it, and print reports."""
+    """Fill the throw-away store, unless an earlier demo did; show two views of it, and reports."""
     store = into / "store"
     if not store.exists():
         _fill(store, into / "vans", silent=silent)

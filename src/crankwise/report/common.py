@@ -23,28 +23,18 @@ if TYPE_CHECKING:
     from crankwise.report.dossier import Dossier
     from crankwise.report.written import Written
 
-_LOGO_WIDTH: Final = 400
-_LOGO_HEIGHT: Final = 100
 _SHORT: Final = 2500  # characters of blocks that are sure to fit on half a page
 
 
 def letterhead(profile: Profile, logo: Logo | None) -> Letterhead:
     """Name, contact and logo of the workshop."""
     lines = tuple(line.strip() for line in profile.contact.splitlines() if line.strip())
-    return Letterhead(profile.name.strip(), lines, _logo_svg(logo) if logo else "")
+    return Letterhead(profile.name.strip(), lines, _data_address(logo) if logo else "")
 
 
-def _logo_svg(logo: Logo) -> str:
-    """Set a logo of any kind flush right into a picture of fixed shape.
-
-    Inside an image a logo can't run scripts or load anything, whatever it holds.
-    """
-    data = base64.b64encode(logo.data).decode()
-    image = svg.element(
-        "image", width=_LOGO_WIDTH, height=_LOGO_HEIGHT, preserveAspectRatio="xMaxYMid meet",
-        href=f"data:{logo.media_type};base64,{data}",
-    )  # fmt: skip
-    return svg.document(image, width=_LOGO_WIDTH, height=_LOGO_HEIGHT, title="", text="")
+def _data_address(logo: Logo) -> str:
+    """Put a logo into an address: as an image it can't run scripts or load anything."""
+    return f"data:{logo.media_type};base64,{base64.b64encode(logo.data).decode()}"
 
 
 def subject(dossier: Dossier) -> str:

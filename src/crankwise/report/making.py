@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
-from crankwise.errors import UsageError
+from crankwise.errors import NotMeasurableError, UsageError
 from crankwise.language import current, say, using
 from crankwise.picture.layout import fitted
 from crankwise.report import common
@@ -83,6 +83,8 @@ def visit_report(store: Store, file: JobFile, visit: VisitFile, wish: Wish) -> b
     ------
     UsageError
         There is nothing to report: no comparison at this visit, or no repair.
+    NotMeasurableError
+        The comparison is empty.
     MissingPackageError
         The package that typesets is not installed.
     """
@@ -94,7 +96,7 @@ def made(dossier: Dossier, wish: Wish) -> bytes:
 
     Raises
     ------
-    UsageError, MissingPackageError
+    UsageError, NotMeasurableError, MissingPackageError
         As for :func:`visit_report`.
     """
     if wish.form == "csv":
@@ -113,7 +115,7 @@ def composed(dossier: Dossier, wish: Wish) -> Document:
 
     Raises
     ------
-    UsageError
+    UsageError, NotMeasurableError
         There is nothing to report.
     """
     sheets = tuple(_sheets(dossier, wish))
@@ -166,5 +168,10 @@ def _compared(dossier: Dossier) -> Comparison:
         raise UsageError(
             f"nothing was compared {where}yet, so there is no result to report: compare first, "
             "with crankwise job compare"
+        )
+    if not dossier.comparison.cams and not dossier.comparison.separations:
+        raise NotMeasurableError(
+            "this comparison holds neither a cam nor a separation, so there is nothing to report: "
+            "compare the recordings again"
         )
     return dossier.comparison

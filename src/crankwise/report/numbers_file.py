@@ -13,6 +13,7 @@ from crankwise.document.text import plain
 from crankwise.model.job import Offer
 from crankwise.report.history_values import history_values
 from crankwise.report.prices import priced
+from crankwise.report.written import TWO_SIDED_95
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -156,11 +157,11 @@ def _measured(of: str, measurement: Measurement) -> Iterator[Number]:
 def _history(history: History) -> Iterator[Number]:
     for series in history.series:
         for visit in series.visits:
+            expanded = TWO_SIDED_95 * visit.standard_uncertainty_deg
+            what = f"shift at {visit.mileage:g} {history.mileage_unit}"
             yield Number(
-                "history", series.quantity, visit.name, f"shift at {visit.mileage:g} "
-                f"{history.mileage_unit}", visit.shift_deg, 1.96 * visit.standard_uncertainty_deg,
-                "deg",
-            )  # fmt: skip
+                "history", series.quantity, visit.name, what, visit.shift_deg, expanded, "deg"
+            )
 
 
 def _document(result: Measurement | Comparison | None) -> dict[str, Any] | None:

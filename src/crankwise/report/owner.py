@@ -137,6 +137,8 @@ def _meaning(dossier: Dossier, comparison: Comparison, written: Written) -> Iter
         worn=written.degrees(limits.worn_from_deg),
         far=written.degrees(limits.code_limit_deg),
     )
+    if level == "not-judged":
+        said = f"{said} {plain_words.not_told_because(comparison)}"
     yield Paragraph(f"{plain_words.measured(dossier.engine)} {said}")
     causes = comparison.causes
     if not causes or level == "not-judged":

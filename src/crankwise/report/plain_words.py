@@ -9,7 +9,7 @@ from crankwise.language import say
 from crankwise.model.policy import HEALTHY, NONE_OF_THESE, OTHER_PAIRS, WRONG_REFERENCE
 
 if TYPE_CHECKING:
-    from crankwise.model.comparison import Basis, Level
+    from crankwise.model.comparison import Basis, Comparison, Level
     from crankwise.model.engine import Engine
 
 WEAR = frozenset({"elongated", "guide-worn", "slack-side"})
@@ -102,6 +102,16 @@ def meaning(level: Level, *, is_loose: bool, worn: str, far: str) -> str:
             "recorded again."
         ),
     }[level]  # fmt: skip
+
+
+def not_told_because(comparison: Comparison) -> str:
+    """Say why a recording does not tell."""
+    codes = {finding.code for finding in comparison.findings}
+    if "phaser-moving" in codes:
+        return say("A camshaft adjuster moved while we recorded.")
+    if "wheel-unsure" in codes:
+        return say("The teeth of the crankshaft's wheel could not be made out for sure.")
+    return say("The signals were too unsteady for a clear answer.")
 
 
 def cause_name(key: str, engine: Engine | None) -> str:

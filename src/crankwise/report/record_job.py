@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from crankwise import __version__
 from crankwise.language import say, told
@@ -23,6 +23,7 @@ from crankwise.report.common import sentence
 from crankwise.report.outlook import chance
 from crankwise.report.prices import Amount, priced
 from crankwise.report.record_found import digest_table
+from crankwise.report.written import TWO_SIDED_95
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -34,8 +35,6 @@ if TYPE_CHECKING:
     from crankwise.report.prices import Price
     from crankwise.report.written import Written
     from crankwise.store import History, HistorySeries
-
-_TWO_SIDED_95: Final = 1.96  # standard normal
 
 
 def complaint(dossier: Dossier) -> Facts | None:
@@ -244,7 +243,7 @@ def _visits(series: HistorySeries, unit: str, written: Written) -> Table:
             (
                 visit.name,
                 written.mileage(visit.mileage, unit),
-                written.change(visit.shift_deg, _TWO_SIDED_95 * visit.standard_uncertainty_deg),
+                written.change(visit.shift_deg, TWO_SIDED_95 * visit.standard_uncertainty_deg),
             )
             for visit in series.visits
         ),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import current, say, told
+from crankwise.language import say, told
 from crankwise.language.formats import Numbers
 from crankwise.picture.words import decimals_for
 
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from crankwise.model.finding import Finding
     from crankwise.model.shop import Profile
 
+TWO_SIDED_95: Final = 1.96
+"""Standard normal, for a standard uncertainty of many degrees of freedom."""
 _ROUNDED_MORE: Final = 10_000.0
 _FEWEST_DECIMALS: Final = 0.095  # degrees; below this uncertainty a second decimal is written
 
@@ -115,8 +117,3 @@ def findings_lines(findings: tuple[Finding, ...]) -> tuple[str, ...]:
     order = ("fault", "caution", "note")
     ranked = sorted(findings, key=lambda finding: order.index(finding.level))
     return tuple(f"{told(finding.level)}: {told(finding.text)}" for finding in ranked)
-
-
-def language() -> str:
-    """Code of the language that is spoken."""
-    return current()
