@@ -23,6 +23,7 @@ FILES = {
     ),
     *(f"{name}{end}" for name in ("known-good", "van") for end in (".json", ".svg")),
     *(f"{name}-compared{end}" for name in ("van", "healthy") for end in (".json", ".svg")),
+    *(f"van-6-{reader}.pdf" for reader in ("owner", "technician")),
 }
 KEPT = {"store", "vans"}
 README = Path(__file__).parents[1] / "README.md"
@@ -115,13 +116,13 @@ def test_what_the_demo_shows_can_be_typed(demo):
     text = result.output.replace("\\\n", " ")
     commands = [line.split()[1:] for line in text.splitlines() if line.startswith("   crankwise ")]
     assert [command[0] for command in commands] == [
-        "measure", "measure", "compare", "compare", "job", "job",
+        "measure", "measure", "compare", "compare", "job", "job", "report", "report",
     ]  # fmt: skip
-    for command in commands[4:]:
+    for command in commands[4:6]:
         shown = run(*command)
         assert shown.exit_code == 0
         assert shown.output in result.output
-    for command in commands[:4]:
+    for command in (*commands[:4], *commands[6:]):
         output = Path(command[command.index("-o") + 1])
         before = output.read_bytes()
         assert run(*command, "--quiet").exit_code == 0

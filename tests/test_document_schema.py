@@ -61,6 +61,7 @@ BROKEN_COMPARISON = {
     ("SideInfo", "timing_edge"): ("subject.timing_edge", "both"),
     ("SpeedRange", "min"): ("subject.speed_rpm.min", -1.0),
     ("Contribution", "kind"): ("cams.1.budget.0.kind", "C"),
+    ("CrankTeeth", "pitch_deg"): ("crank.pitch_deg", 0.0),
     ("EdgeShift", "edge"): ("cams.0.edges.0.edge", "up"),
     ("EdgeShift", "subject_deg"): ("cams.0.edges.0.subject_deg", 720.0),
     ("EdgeShift", "known_good_deg"): ("cams.0.edges.0.known_good_deg", -0.5),

@@ -12,7 +12,7 @@ from crankwise.comparison.line import learn_line
 from crankwise.comparison.robust import median_slope
 from crankwise.comparison.spread import SpreadPrior
 from crankwise.errors import UsageError
-from crankwise.judge.history import Visit, judge_series, split_series
+from crankwise.judge.history import Visit, chance_at, judge_series, split_series
 
 POLICY = SpreadPrior(0.2, 4.0, "policy: our assumption")
 NOTHING_KNOWN = SpreadPrior(1e-4, 1e-9, "nothing known")
@@ -107,6 +107,22 @@ def test_mileage_to_the_limit_is_fiellers():
     crossing = 1e4 * (12.0 - intercept) / slope
     assert trend.forecast.mileage == pytest.approx(crossing, rel=1e-5)
     assert trend.forecast.remaining == pytest.approx(crossing - MILEAGE[-1], rel=1e-5)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_chance_at_a_mileage_is_that_of_the_forecast(sign):
+    """What the forecast inverts: 2.5 % at the earliest mileage, 97.5 % at the latest."""
+    trend = judge(MILEAGE, sign * SHIFT, reference=0.05)
+    found = [
+        chance_at(trend, mileage, reference_standard_uncertainty_deg=0.05)
+        for mileage in (trend.forecast.earliest, trend.forecast.mileage, trend.forecast.latest)
+    ]
+    assert found == pytest.approx([0.025, 0.5, 0.975], abs=0.01)
+
+
+def test_without_a_trend_there_is_no_chance():
+    for trend in (judge(MILEAGE[:2], SHIFT[:2]), judge(MILEAGE, np.zeros(6))):
+        assert chance_at(trend, 120e3, reference_standard_uncertainty_deg=0.0) is None
 
 
 def test_median_slope_is_theil_sens():

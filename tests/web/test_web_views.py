@@ -10,12 +10,12 @@ import pytest
 pytest.importorskip("fastapi", reason="the screens are an extra: install crankwise[web]")
 
 from crankwise import document
+from crankwise.language.formats import Numbers
 from crankwise.model.job import Choice, Offer, Repair
 from crankwise.model.shop import Profile
 from crankwise.pipeline import compare
 from crankwise.store import open_store
 from crankwise.web.memory import Memory
-from crankwise.web.numbers import Numbers
 from crankwise.web.views.start import start_view
 from crankwise.web.views.visit import visit_view
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import shutil
+from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import typer
 
+from crankwise.errors import MissingPackageError
 from crankwise.language import say
+
+if TYPE_CHECKING:
+    from crankwise.report.making import Reader
 
 VAN: Final = "van-4"
 _KEPT: Final = """\
@@ -16,20 +21,27 @@ _KEPT: Final = """\
    up as well:"""
 _OVER: Final = """\
 6. {van} is in time against the other vans. Its own visits tell more:"""
+MENDED: Final = "van-6"
+_READERS: Final[tuple[Reader, ...]] = ("owner", "technician")
+_PAPER: Final = """\
+7. {van} was mended. Its owner gets a report, and a colleague the record:"""
 _MORE: Final = "Look around: crankwise job show van-6 --store {store}"
 
 
 def tell_the_store(into: Path, *, silent: bool) -> None:
-    """Fill the throw-away store, unless an earlier demo did, and show two views of it."""
+    """Fill the throw-away store, unless an earlier demo did; show two views of it, and reports."""
     store = into / "store"
     if not store.exists():
         _fill(store, into / "vans", silent=silent)
     if silent:
+        with suppress(MissingPackageError):
+            _report(into, store)
         return
     _tell(say(_KEPT), "job", "list", store=store)
     _show_jobs(store)
     _tell(f"\n{say(_OVER, van=VAN)}", "job", "history", VAN, store=store)
     _show_history(store)
+    _tell_reports(into, store)
     typer.echo(f"\n{say(_MORE, store=store)}")
 
 
@@ -52,6 +64,45 @@ def _fill(store: Path, recordings: Path, *, silent: bool) -> None:
 def _tell(words: str, *command: str, store: Path) -> None:
     """Say what comes, and what one would type for it."""
     typer.echo(f"{words}\n\n   crankwise {' '.join(command)} --store {store}\n")
+
+
+def _tell_reports(into: Path, store: Path) -> None:
+    typer.echo(f"\n{say(_PAPER, van=MENDED)}\n")
+    try:
+        saved = _report(into, store)
+    except MissingPackageError as error:
+        typer.echo(f"   {error}")
+        return
+    for reader, path in zip(_READERS, saved, strict=True):
+        typer.echo(f"   crankwise report {MENDED} --for {reader} -o {path} --store {store}")
+    typer.echo()
+    for path in saved:
+        typer.echo(say("saved: {path}", path=path))
+
+
+def _report(into: Path, store: Path) -> list[Path]:
+    """Make the owner's report and the technician's record of the mended van.
+
+    Raises
+    ------
+    MissingPackageError
+        The packages that print are not installed.
+    """
+    from crankwise.document import write_whole  # noqa: PLC0415  keeps --help fast
+    from crankwise.report import Wish, ensure_installed, visit_report  # noqa: PLC0415  keeps --help fast
+    from crankwise.store import open_store  # noqa: PLC0415  keeps --help fast
+    from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
+
+    ensure_installed()
+    saved = []
+    with open_store(str(store)) as opened:
+        file = find_job(opened, MENDED)
+        for reader in _READERS:
+            path = into / f"{MENDED}-{reader}.pdf"
+            data = visit_report(opened, file, file.visits[-1], Wish(reader=reader))
+            write_whole(path, data, keep_sha256=())
+            saved.append(path)
+    return saved
 
 
 def _show_jobs(store: Path) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated, Final
 
 import typer
 
-from crankwise.cli import complete, job_facts, job_results
+from crankwise.cli import complete, job_facts, job_money, job_results
 from crankwise.cli.guard import guarded
 from crankwise.cli.job_options import JobName
 from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
@@ -178,6 +178,7 @@ _COMMANDS: Final[Mapping[str, Callable[..., None]]] = {
     "show": show,
     **job_results.COMMANDS,
     **job_facts.COMMANDS,
+    **job_money.COMMANDS,
     "import": import_folder,
 }
 for _name, _command in _COMMANDS.items():

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
     from crankwise.model.job import Fact
 
 _CODE: Final = re.compile(r"[A-Z][0-9A-F]{4}(?:-[0-9A-F]{2})?")
-_CURRENCY: Final = re.compile(r"[A-Z]{3}")
 
 ComplaintText = Annotated[
     str | None, typer.Option("--complaint", metavar="TEXT", help="What the driver complains of.")
@@ -128,7 +126,7 @@ def complaint(
     if text is None and not none:
         raise UsageError("say what the driver complains of, or --none")
     (fact,) = _complaint(text, none=none)
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
 def codes(
@@ -151,7 +149,7 @@ def codes(
     found = _codes(code or (), none=none, note=note)
     if not found:
         raise UsageError("name the codes read, or --none")
-    _write(ctx, name, found[0], visit=visit, store=store, quiet=quiet)
+    write(ctx, name, found[0], visit=visit, store=store, quiet=quiet)
 
 
 def hook_up(
@@ -194,7 +192,7 @@ def hook_up(
         signal=one_line(signal, what="--signal"), connector=connector, pin=pin, wire=wire,
         probed_at=probed_at, unplugged=", ".join(unplugged or ()), puncture_sealed=puncture_sealed,
     )  # fmt: skip
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
 def check(
@@ -224,7 +222,7 @@ def check(
         when="before" if before else "after", name=one_line(what, what=say("the check")),
         done=done, note=note,
     )  # fmt: skip
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
 def advised(
@@ -241,7 +239,7 @@ def advised(
     from crankwise.model.job import Advice  # noqa: PLC0415  keeps --help fast
 
     fact = Advice(one_line(text, what=say("the advice")))
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
 def chosen(
@@ -264,7 +262,7 @@ def chosen(
     if accepted is None:
         raise UsageError("say whether the advice was taken: --accepted or --declined")
     fact = Choice(one_line(text, what=say("the choice")), accepted=accepted)
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
 def repair(
@@ -290,7 +288,7 @@ def repair(
     if chain_replaced is None:
         raise UsageError("say whether the chain is new: --chain-replaced or --chain-kept")
     fact = Repair(one_line(text, what=say("the repair")), chain_replaced=chain_replaced)
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
 def note(
@@ -307,48 +305,10 @@ def note(
     from crankwise.model.job import Note  # noqa: PLC0415  keeps --help fast
 
     fact = Note(one_line(text, what=say("the note")))
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
-def price(
-    ctx: typer.Context,
-    name: JobName,
-    text: Annotated[str, typer.Argument(metavar="TEXT", help="What it is for.")],
-    amount: Annotated[str, typer.Argument(help="How much: 240 or 89.50.")],
-    currency: Annotated[str, typer.Argument(help="Three letters: GBP, EUR.")],
-    *,
-    visit: VisitNumber = None,
-    store: Where = None,
-    quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  spoken when parsed
-) -> None:
-    """Write down one item of the price."""
-    from crankwise.model.job import PriceItem  # noqa: PLC0415  keeps --help fast
-
-    fact = PriceItem(
-        one_line(text, what=say("the item")), amount=_amount(amount), currency=_currency(currency)
-    )
-    _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
-
-
-def _amount(text: str) -> Decimal:
-    try:
-        amount = Decimal(text)
-    except InvalidOperation:
-        amount = Decimal("NaN")
-    if not amount.is_finite() or amount != round(amount, 2):
-        raise UsageError(f"{text!r} is no amount: write 240 or 89.50")
-    return amount
-
-
-def _currency(text: str) -> str:
-    letters = text.strip().upper()
-    if not _CURRENCY.fullmatch(letters):
-        raise UsageError(f"{text!r} is no currency: write its three letters, such as GBP")
-    return letters
-
-
-def _write(
+def write(
     ctx: typer.Context,
     name: str,
     fact: Fact,
@@ -357,7 +317,7 @@ def _write(
     store: str | None,
     quiet: bool,
 ) -> None:
-    """Add the fact to the visit and say so."""
+    """Add a fact to the visit and say so."""
     with open_for(ctx, store) as opened:
         from crankwise.workshop.finding import find_job, find_visit  # noqa: PLC0415  keeps --help fast
 
@@ -386,5 +346,4 @@ COMMANDS: Final[Mapping[str, Callable[..., None]]] = {
     "chosen": chosen,
     "repair": repair,
     "note": note,
-    "price": price,
 }

@@ -34,8 +34,13 @@ def open_for(ctx: typer.Context, where: str | None) -> Store:
     """Open the store named after the command, else the one named before it, else the usual one."""
     from crankwise.store import open_store  # noqa: PLC0415  keeps --help fast
 
+    return open_store(place_of_store(ctx, where))
+
+
+def place_of_store(ctx: typer.Context, where: str | None) -> str | None:
+    """Return the store named after the command, else the one named before it, else none."""
     before = ctx.obj.store if isinstance(ctx.obj, Shared) else None
-    return open_store(where or before)
+    return where or before
 
 
 def remember_store(ctx: typer.Context, where: str | None) -> None:

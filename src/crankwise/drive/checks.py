@@ -157,7 +157,7 @@ def _text(check: Check, part: str, first: Cause, second: Cause) -> str:
     """Say what to do and what each outcome speaks for."""
     found = np.array([check.chance(part, cause=cause.cause) for cause in (first, second)])
     for_it, against = (first, second) if found[0] >= found[1] else (second, first)
-    place = _place(part)
+    place = place_of(part)
     look = f"{check.safety} {check.look.format(place=place)}".strip()
     return (
         f"{look} If {check.found.format(place=place)}, that speaks for: {for_it.name}; if not, "
@@ -165,6 +165,11 @@ def _text(check: Check, part: str, first: Cause, second: Cause) -> str:
     )
 
 
-def _place(part: str) -> str:
+def place_of(part: str) -> str:
+    """Name the drive, strand or cam that a fault is at, by the fault's key.
+
+    >>> place_of("guide-worn:timing chain:exhaust to intake")
+    'exhaust to intake'
+    """
     place = part.rpartition(":")[2]
     return "timing drive" if place == "unknown drive" or ":unknown drive:" in part else place

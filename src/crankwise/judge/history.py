@@ -222,6 +222,37 @@ def judge_series(
     )
 
 
+def chance_at(
+    trend: Trend, mileage: float, *, reference_standard_uncertainty_deg: float
+) -> float | None:
+    """Probability that a reading at this mileage is at the limit of the forecast or beyond.
+
+    Parameters
+    ----------
+    trend : Trend
+    mileage : float
+        In the unit of the history.
+    reference_standard_uncertainty_deg : float
+        As for :func:`judge_series`.
+
+    Returns
+    -------
+    float or None
+        ``None`` where the visits tell no trend.
+    """
+    if trend.line is None or trend.forecast is None:
+        return None
+    return _reached(
+        trend.line, mileage, trend.forecast.limit_deg, reference_standard_uncertainty_deg
+    )
+
+
+def _reached(line: Line, mileage: float, limit_deg: float, reference_deg: float) -> float:
+    """Probability that a reading is at the limit, which has its sign, or beyond."""
+    new = line.reading(mileage, standard_uncertainty_deg=reference_deg)
+    return new.above(limit_deg) if limit_deg > 0.0 else new.below(limit_deg)
+
+
 def _check(visits: tuple[Visit, ...], limit_deg: float, reference_deg: float) -> None:
     if not (math.isfinite(limit_deg) and limit_deg > 0.0):
         raise UsageError(f"the limit is {limit_deg:g}°; give its size, above 0")
@@ -287,9 +318,7 @@ def _forecast(
     span = last - visits[0].mileage
 
     def reached(mileage: float) -> float:
-        # Probability that a reading is at the limit or beyond.
-        new = line.reading(mileage, standard_uncertainty_deg=reference_deg)
-        return new.above(limit_deg) if limit_deg > 0.0 else new.below(limit_deg)
+        return _reached(line, mileage, limit_deg, reference_deg)
 
     def crossing(probability: float) -> float | None:
         if reached(last) >= probability:

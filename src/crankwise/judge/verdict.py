@@ -42,9 +42,13 @@ _DECIDES = (
 
 
 @dataclass(frozen=True, slots=True)
-class _Quantity:
-    """A change to be judged: of a cam, or of the angle between two."""
+class Quantity:
+    """A change to be judged: of a cam, or of the angle between two.
 
+    ``roles`` are the one or two that it belongs to; ``name`` what it is called in a sentence.
+    """
+
+    roles: tuple[str, ...]
     name: str
     change_deg: float
     uncertainty_deg: float
@@ -53,7 +57,18 @@ class _Quantity:
 
     @property
     def is_beyond_healthy(self) -> bool:
+        """Whether healthy engines don't differ by as much."""
         return self.healthy is not None and not self.healthy.contains(self.change_deg)
+
+
+def furthest(
+    cams: Sequence[CamShift], separations: Sequence[SeparationChange], limits: LimitsInfo
+) -> Quantity:
+    """Return the quantity that has moved furthest, on which the verdict rests."""
+    return max(
+        quantities(cams, separations),
+        key=lambda item: (_rank(item, limits), abs(item.change_deg)),
+    )
 
 
 def judge(
@@ -74,10 +89,9 @@ def judge(
     ``worn``, from the limit on ``out-of-time``. A cam that scatters beyond healthy engines makes it
     at least ``drifting``; ``loose`` says which, in sentences.
     """
-    quantities = [_of_cam(cam) for cam in cams]
-    quantities += [_of_separation(change) for change in separations]
-    worst = max(quantities, key=lambda item: (_rank(item, limits), abs(item.change_deg)))
-    blocked = _blocked(findings) or _too_wide(quantities, worst, limits, findings)
+    changes = quantities(cams, separations)
+    worst = furthest(cams, separations, limits)
+    blocked = _blocked(findings) or _too_wide(changes, worst, limits, findings)
     if blocked:
         return _not_judged(blocked, worst)
     level = _ORDER[_rank(worst, limits)]
@@ -89,7 +103,7 @@ def judge(
     return Verdict(
         level=level,
         summary=summary,
-        reasons=(*loose, *_reasons(quantities, limits)),
+        reasons=(*loose, *_reasons(changes, limits)),
         advice=_advice(level, causes, check, limits),
         would_change=_would_change(level, worst, limits),
         cautions=_cautions(level, engine),
@@ -97,7 +111,7 @@ def judge(
     )
 
 
-def _not_judged(blocked: Sequence[tuple[str, str]], worst: _Quantity) -> Verdict:
+def _not_judged(blocked: Sequence[tuple[str, str]], worst: Quantity) -> Verdict:
     amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
     seen = f"What was measured, for what it is worth: the {worst.name} at {amount}."
     return Verdict(
@@ -113,19 +127,29 @@ def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _of_cam(cam: CamShift) -> _Quantity:
-    return _Quantity(cam_name(cam.role), cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words)
+def quantities(cams: Sequence[CamShift], separations: Sequence[SeparationChange]) -> list[Quantity]:
+    """Return all changes that a verdict looks at."""
+    return [*map(_of_cam, cams), *map(_of_separation, separations)]
 
 
-def _of_separation(change: SeparationChange) -> _Quantity:
+def _of_cam(cam: CamShift) -> Quantity:
+    return Quantity(
+        (cam.role,), cam_name(cam.role), cam.shift_deg, cam.uncertainty_deg, cam.healthy, cam.words
+    )
+
+
+def _of_separation(change: SeparationChange) -> Quantity:
     if change.between[0].startswith("bank"):
         name = "difference between the two banks"
     else:
         name = f"angle between {both_cams(*change.between)}"
-    return _Quantity(name, change.change_deg, change.uncertainty_deg, change.healthy, change.words)
+    return Quantity(
+        change.between, name, change.change_deg, change.uncertainty_deg, change.healthy,
+        change.words,
+    )  # fmt: skip
 
 
-def _rank(item: _Quantity, limits: LimitsInfo) -> int:
+def _rank(item: Quantity, limits: LimitsInfo) -> int:
     size = abs(item.change_deg)
     if not item.is_beyond_healthy:
         # A figure from service information holds whatever healthy engines differ by, once the
@@ -144,8 +168,8 @@ def _blocked(findings: Sequence[Finding]) -> list[tuple[str, str]]:
 
 
 def _too_wide(
-    quantities: Sequence[_Quantity],
-    worst: _Quantity,
+    quantities: Sequence[Quantity],
+    worst: Quantity,
     limits: LimitsInfo,
     findings: Sequence[Finding],
 ) -> list[tuple[str, str]]:
@@ -169,7 +193,7 @@ def _too_wide(
     return []
 
 
-def _summary(level: Level, worst: _Quantity) -> str:
+def _summary(level: Level, worst: Quantity) -> str:
     amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
     if level == "in-time":
         return (
@@ -191,7 +215,7 @@ def _summary(level: Level, worst: _Quantity) -> str:
     )
 
 
-def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, ...]:
+def _reasons(quantities: Sequence[Quantity], limits: LimitsInfo) -> tuple[str, ...]:
     reasons = [f"{_upper(item.words)}." for item in quantities]
     for item in quantities:
         if item.healthy is None:
@@ -219,7 +243,7 @@ def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, 
     return tuple(reasons)
 
 
-def _near(item: _Quantity, limit_deg: float) -> bool:
+def _near(item: Quantity, limit_deg: float) -> bool:
     return abs(abs(item.change_deg) - limit_deg) < item.uncertainty_deg
 
 
@@ -269,7 +293,7 @@ def _advice(
     return tuple(advice)
 
 
-def _would_change(level: Level, worst: _Quantity, limits: LimitsInfo) -> tuple[str, ...]:
+def _would_change(level: Level, worst: Quantity, limits: LimitsInfo) -> tuple[str, ...]:
     changes: list[str] = []
     if limits.basis != "same-vehicle":
         changes.append(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from crankwise.model.finding import Finding, Step
-from crankwise.model.measurement import Contribution, SpeedRange
+from crankwise.model.measurement import Contribution, CrankMeasurement, SpeedRange
 
 FORMAT = "crankwise.comparison/1"
 
@@ -35,6 +35,40 @@ class SideInfo:
     wheel: str
     timing_edge: str
     set_aside: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CrankTeeth:
+    """Teeth of the subject's crank wheel, as far as a picture of the comparison needs them.
+
+    Attributes
+    ----------
+    channel, wheel : str
+        Name of the channel; name of the wheel.
+    pitch_deg : float
+        Regular tooth pitch, crank degrees.
+    intervals_deg : tuple of float
+        Spacing of the timing edges from the zero on; the last one is the gap.
+    has_gap : bool
+        Whether teeth are counted from a gap (else from a chosen tooth).
+    """
+
+    channel: str
+    wheel: str
+    pitch_deg: float
+    intervals_deg: tuple[float, ...]
+    has_gap: bool
+
+    @classmethod
+    def of(cls, crank: CrankMeasurement) -> CrankTeeth:
+        """Take the teeth out of what was measured."""
+        return cls(
+            channel=crank.channel,
+            wheel=crank.wheel,
+            pitch_deg=crank.pitch_deg,
+            intervals_deg=crank.intervals_deg,
+            has_gap=crank.has_gap,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +278,10 @@ class RepairCheck:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The whole comparison (format ``crankwise.comparison/1``)."""
+    """The whole comparison (format ``crankwise.comparison/1``).
+
+    ``crank`` is missing from comparisons saved by versions that did not keep it.
+    """
 
     subject: SideInfo
     known_goods: tuple[SideInfo, ...]
@@ -257,6 +294,7 @@ class Comparison:
     verdict: Verdict
     findings: tuple[Finding, ...]
     repair: RepairCheck | None = None
+    crank: CrankTeeth | None = None
     history: tuple[Step, ...] = ()
     method: str = "1"
     format: str = FORMAT

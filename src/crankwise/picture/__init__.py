@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection
 
     from crankwise.model.comparison import Comparison
-    from crankwise.model.measurement import CrankMeasurement, Measurement
+    from crankwise.model.measurement import Measurement
+    from crankwise.picture.crank_lane import CrankWheel
 
 __all__ = [
     "angle_view",
@@ -49,7 +50,7 @@ def save_picture(measurement: Measurement, path: str | os.PathLike[str]) -> None
 
 
 def save_comparison_picture(
-    comparison: Comparison, path: str | os.PathLike[str], *, crank: CrankMeasurement
+    comparison: Comparison, path: str | os.PathLike[str], *, crank: CrankWheel
 ) -> None:
     """Draw the subject over its known-good into a file; ``crank`` is the subject's.
 

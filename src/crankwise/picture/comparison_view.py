@@ -17,19 +17,19 @@ from crankwise.units import CYCLE_DEG
 
 if TYPE_CHECKING:
     from crankwise.model.comparison import Comparison
-    from crankwise.model.measurement import CrankMeasurement
+    from crankwise.picture.crank_lane import CrankWheel
 
 _AROUND_DEG: Final = 30.0  # shown on either side of an edge that is far from every gap
 
 
-def comparison_view(comparison: Comparison, *, crank: CrankMeasurement) -> str:
+def comparison_view(comparison: Comparison, *, crank: CrankWheel) -> str:
     """Draw a comparison as an SVG picture.
 
     Parameters
     ----------
     comparison : Comparison
-    crank : CrankMeasurement
-        Crank of the subject, whose teeth are drawn.
+    crank : CrankWheel
+        Crank of the subject, whose teeth are drawn: measured, or kept with the comparison.
 
     Returns
     -------
@@ -58,7 +58,7 @@ def _lanes(comparison: Comparison, *, detailed: bool) -> list[ShiftLane]:
 
 
 def _closer(
-    comparison: Comparison, crank: CrankMeasurement, bottom: float
+    comparison: Comparison, crank: CrankWheel, bottom: float
 ) -> tuple[list[svg.Element], float]:
     """Draw the closer look, over the whole width so that shifts of a degree show."""
     window = closer_window(comparison, crank)
@@ -72,7 +72,7 @@ def _closer(
     return [heading, *drawn], bottom
 
 
-def closer_window(comparison: Comparison, crank: CrankMeasurement) -> tuple[float, float] | None:
+def closer_window(comparison: Comparison, crank: CrankWheel) -> tuple[float, float] | None:
     """Stretch for the closer look, crank degrees: the gap with edges of the most cams near it.
 
     Where no edge is near a gap, or there is none, the edge nearest to it; None without edges.

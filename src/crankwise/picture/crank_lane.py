@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 from crankwise.language import say, told
 from crankwise.picture import style, svg
@@ -13,11 +13,38 @@ from crankwise.units import REVOLUTION_DEG
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from crankwise.model.measurement import CrankMeasurement
-    from crankwise.model.wheel import Wheel
 
 _TOOTH: Final = 22.0  # height of a tooth
 HEIGHT: Final = 18.0 + _TOOTH + 22.0
+
+
+class CrankWheel(Protocol):
+    """What is drawn of a crank, whether measured anew or kept with a comparison."""
+
+    @property
+    def channel(self) -> str:
+        """Name of the channel."""
+        ...
+
+    @property
+    def wheel(self) -> str:
+        """Name of the wheel."""
+        ...
+
+    @property
+    def pitch_deg(self) -> float:
+        """Regular tooth pitch, crank degrees."""
+        ...
+
+    @property
+    def intervals_deg(self) -> tuple[float, ...]:
+        """Spacing of the timing edges from the zero on; the last one is the gap."""
+        ...
+
+    @property
+    def has_gap(self) -> bool:
+        """Whether teeth are counted from a gap."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +56,7 @@ class Tooth:
     after: bool
 
 
-def counted_teeth(crank: CrankMeasurement | Wheel, axis: Axis) -> Iterator[Tooth]:
+def counted_teeth(crank: CrankWheel, axis: Axis) -> Iterator[Tooth]:
     """Teeth in view, numbered outward from the nearer gap, or onward where there is none.
 
     Where more teeth are missing elsewhere, the count goes on by pitches, as the words at the
@@ -47,7 +74,7 @@ def counted_teeth(crank: CrankMeasurement | Wheel, axis: Axis) -> Iterator[Tooth
             turn_deg += step_deg
 
 
-def draw(crank: CrankMeasurement, axis: Axis, top: float, *, named: bool) -> list[svg.Element]:
+def draw(crank: CrankWheel, axis: Axis, top: float, *, named: bool) -> list[svg.Element]:
     """Draw the timing edges as strokes, the longer the ones that carry a number."""
     foot = top + 18.0 + _TOOTH
     every = thinning(crank.pitch_deg * axis.px_per_deg, room=24.0)
@@ -66,7 +93,7 @@ def draw(crank: CrankMeasurement, axis: Axis, top: float, *, named: bool) -> lis
     return parts
 
 
-def gaps(crank: CrankMeasurement, axis: Axis, top: float, bottom: float) -> list[svg.Element]:
+def gaps(crank: CrankWheel, axis: Axis, top: float, bottom: float) -> list[svg.Element]:
     """Shade each gap through all lanes and say on which side teeth are counted how."""
     if not crank.has_gap:
         return []

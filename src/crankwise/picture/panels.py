@@ -12,8 +12,8 @@ from crankwise.units import CYCLE_DEG, REVOLUTION_DEG
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from crankwise.model.measurement import CrankMeasurement
     from crankwise.picture import svg
+    from crankwise.picture.crank_lane import CrankWheel
     from crankwise.picture.lane import Lane
     from crankwise.picture.layout import Axis
 
@@ -28,7 +28,7 @@ _ZOOM_MOST_DEG: Final = 60.0
 
 
 def panels(
-    crank: CrankMeasurement, lanes: Sequence[Lane], axes: Sequence[Axis], top: float
+    crank: CrankWheel, lanes: Sequence[Lane], axes: Sequence[Axis], top: float
 ) -> tuple[list[svg.Element], float]:
     """Draw stretches side by side, each lane at one height; return elements and lower end."""
     rooms = [functools.reduce(Room.joined, map(lane.room, axes)) for lane in lanes]
@@ -46,7 +46,7 @@ def panels(
     return parts, bottom + furniture.RULER_HEIGHT
 
 
-def zoom_windows(angles_deg: Sequence[float], crank: CrankMeasurement) -> list[tuple[float, float]]:
+def zoom_windows(angles_deg: Sequence[float], crank: CrankWheel) -> list[tuple[float, float]]:
     """Stretches around the two gaps of a cycle that have a cam edge near, crank degrees.
 
     Each reaches 30° to 60° beyond either end of the gap, as far as the edges there ask for. The

@@ -32,11 +32,11 @@ def png(svg: str, *, zoom: float = 2.0) -> bytes:
             "A PNG picture needs the package resvg-py: install it with "
             "pip install 'crankwise[png]', or ask for an .svg picture"
         ) from error
-    with resources.as_file(resources.files(__package__) / "fonts/DejaVuSans-subset.ttf") as font:
+    with resources.as_file(resources.files(__package__) / "fonts") as fonts:
         made = resvg_py.svg_to_bytes(
             svg_string=svg,
             zoom=zoom,
-            font_files=[str(font)],
+            font_files=[str(font) for font in sorted(fonts.glob("*.ttf"))],
             font_family="DejaVu Sans",
             sans_serif_family="DejaVu Sans",
             skip_system_fonts=max(svg) <= _LAST_SHIPPED,

@@ -43,8 +43,8 @@ def document(*children: Element, width: float, height: float, title: str, text: 
     """Wrap elements into a complete SVG file with a title and a description for readers."""
     root = element(
         "svg",
-        element("title", title),
-        element("desc", text),
+        *([element("title", title)] if title else []),
+        *([element("desc", text)] if text else []),
         *children,
         xmlns="http://www.w3.org/2000/svg",
         width=width,

@@ -22,6 +22,7 @@ from crankwise.judge.scatter import loose_cams
 from crankwise.judge.verdict import BLOCKING, judge
 from crankwise.model.comparison import (
     Comparison,
+    CrankTeeth,
     HealthyLimits,
     LimitsInfo,
     RippleShift,
@@ -154,6 +155,7 @@ def _judged(
         next_check=check if is_judged else None,
         verdict=verdict,
         findings=findings,
+        crank=CrankTeeth.of(subject.crank),
     )
 
 
@@ -199,6 +201,7 @@ def _banks(
             engine=engine,
         ),
         findings=findings,
+        crank=CrankTeeth.of(subject.crank),
         history=(Step("compare", {"known_goods": 0, "same_vehicle": False}),),
     )
 

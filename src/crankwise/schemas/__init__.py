@@ -74,6 +74,7 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("Comparison", "format"): Rule(comparison.FORMAT, {"const": comparison.FORMAT}),
     ("SideInfo", "sha256"): _SHA256,
     ("SideInfo", "timing_edge"): _DIRECTION,
+    ("CrankTeeth", "pitch_deg"): _POSITIVE,
     ("EdgeShift", "edge"): _DIRECTION,
     ("EdgeShift", "subject_deg"): _ANGLE,
     ("EdgeShift", "known_good_deg"): _ANGLE,

@@ -8,17 +8,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from crankwise.store.history import History, HistorySeries
-    from crankwise.store.opening import open_store
+    from crankwise.store.history import AsOf, History, HistorySeries
+    from crankwise.store.opening import has_store, open_store
     from crankwise.store.state import job_state
     from crankwise.store.store import Store
 
-__all__ = ["History", "HistorySeries", "Store", "job_state", "open_store"]
+__all__ = ["AsOf", "History", "HistorySeries", "Store", "has_store", "job_state", "open_store"]
 
 _HOME = {
+    "AsOf": "history",
     "History": "history",
     "HistorySeries": "history",
     "Store": "store",
+    "has_store": "opening",
     "job_state": "state",
     "open_store": "opening",
 }

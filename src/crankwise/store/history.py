@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -82,6 +82,17 @@ class History:
 
 
 @dataclass(frozen=True, slots=True)
+class AsOf:
+    """A visit to look back from: what came after it is left out.
+
+    ``before_repair`` leaves out the repair done on it, too, with what was recorded after it.
+    """
+
+    visit_id: int
+    before_repair: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class _Point:
     """One measured recording of a visit, at its mileage in the unit of the history."""
 
@@ -99,6 +110,7 @@ def vehicle_history(
     known_good_id: str | None = None,
     policy: Policy | None = None,
     engine: Engine | None = None,
+    as_of: AsOf | None = None,
 ) -> History:
     """Shifts of every visit against one and the same known-good, and where they lead.
 
@@ -114,6 +126,8 @@ def vehicle_history(
         The built-in one if not given.
     engine : Engine, optional
         May state a smaller limit.
+    as_of : AsOf, optional
+        The visit to look back from; from today if not given.
 
     Raises
     ------
@@ -122,6 +136,8 @@ def vehicle_history(
     """
     rules = policy or load_policy(None)
     files = sorted(jobs.list(vehicle_id=vehicle_id), key=lambda file: file.job.id)
+    if as_of is not None:
+        files = _back_then(files, as_of)
     family = jobs.vehicle(vehicle_id).family
     known_good = _known_good(shelf, files, family, known_good_id)
     is_own = known_good.measurement.recording.sha256 in _digests(files) or (
@@ -213,6 +229,31 @@ def _digests(files: Sequence[JobFile]) -> set[str]:
 def _all_visits(files: Sequence[JobFile]) -> list[VisitFile]:
     visits = [visit for file in files for visit in file.visits]
     return sorted(visits, key=lambda file: (file.visit.date, file.visit.id))
+
+
+def _back_then(files: Sequence[JobFile], as_of: AsOf) -> list[JobFile]:
+    """Jobs as they stood at a visit."""
+    visits = _all_visits(files)
+    last = next((file for file in visits if file.visit.id == as_of.visit_id), None)
+    if last is None:
+        raise UsageError(f"there is no visit {as_of.visit_id} of this vehicle")
+    known = {file.visit.id: file for file in visits[: visits.index(last) + 1]}
+    if as_of.before_repair:
+        known[last.visit.id] = _before_repair(last)
+    return [
+        replace(job, visits=tuple(known[v.visit.id] for v in job.visits if v.visit.id in known))
+        for job in files
+    ]
+
+
+def _before_repair(file: VisitFile) -> VisitFile:
+    after = {r.recording.sha256 for r in file.recordings if r.purpose == "after-repair"}
+    return replace(
+        file,
+        recordings=tuple(r for r in file.recordings if r.recording.sha256 not in after),
+        comparisons=tuple(c for c in file.comparisons if c.comparison.subject.sha256 not in after),
+        facts=tuple(kept for kept in file.facts if not isinstance(kept.fact, Repair)),
+    )
 
 
 def _unit(files: Sequence[JobFile]) -> MileageUnit:

@@ -58,6 +58,24 @@ def open_store(where: str | os.PathLike[str] | None = None) -> Store:
     return Store(database, _originals(originals))
 
 
+def has_store(where: str | os.PathLike[str] | None = None) -> bool:
+    """Whether a store is there already; one in a database server is taken to be.
+
+    Parameters
+    ----------
+    where : str or path, optional
+        As for :func:`open_store`.
+
+    Raises
+    ------
+    UsageError, MissingPackageError
+        The place is none that a store can be in.
+    """
+    place = os.fspath(where) if where is not None else os.environ.get(STORE_VARIABLE, "")
+    url, _ = _places(place)
+    return url.get_backend_name() != "sqlite" or Path(str(url.database)).is_file()
+
+
 def _places(place: str) -> tuple[URL, str]:
     """Database and place of the originals."""
     elsewhere = os.environ.get(ORIGINALS_VARIABLE, "")

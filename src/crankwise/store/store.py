@@ -10,7 +10,7 @@ from crankwise.model.engine import Engine
 from crankwise.model.kept import VerifyReport
 from crankwise.model.policy import Policy
 from crankwise.store.database import Database
-from crankwise.store.history import History, vehicle_history
+from crankwise.store.history import AsOf, History, vehicle_history
 from crankwise.store.jobs import Jobs
 from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
@@ -52,6 +52,7 @@ class Store:
         known_good_id: str | None = None,
         policy: Policy | None = None,
         engine: Engine | None = None,
+        as_of: AsOf | None = None,
     ) -> History:
         """Shifts of a vehicle's cams over its mileage, see :func:`vehicle_history`."""
         return vehicle_history(
@@ -61,6 +62,7 @@ class Store:
             known_good_id=known_good_id,
             policy=policy,
             engine=engine,
+            as_of=as_of,
         )
 
     def stamp(self) -> Stamp:

@@ -14,8 +14,8 @@ from markupsafe import Markup
 
 from crankwise import __version__
 from crankwise.language import LANGUAGES, current, say, told
+from crankwise.language.formats import Numbers
 from crankwise.picture.verdicts import SIGNS
-from crankwise.web.numbers import Numbers
 
 ROLES: Final = (
     "crank", "intake", "exhaust", "intake-1", "exhaust-1", "intake-2", "exhaust-2",

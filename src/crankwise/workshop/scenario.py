@@ -18,12 +18,14 @@ from crankwise.model.job import (
     Complaint,
     Fact,
     HookUp,
+    Offer,
     PriceItem,
     Purpose,
     Repair,
     VehicleDetails,
 )
 from crankwise.model.shelf import Grade
+from crankwise.model.shop import Profile
 from crankwise.testing.simulate.visits import van_at
 from crankwise.testing.simulate.write import simulate_to_file
 from crankwise.workshop.finding import find_job
@@ -43,6 +45,11 @@ WORKSHOP: Final = "Bramblegate Workshop"
 
 _DURATION_S: Final = 2.0
 _INTERVAL_S: Final = 2e-5
+_VAT_PERCENT: Final = Decimal(20)
+_PROFILE: Final = Profile(
+    name=WORKSHOP, contact="4 Bramblegate Yard\nNether Tarn\n01632 960 123", mileage_unit="miles",
+    currency="GBP", number_format="en-GB", tax_name="VAT", tax_percent=_VAT_PERCENT,
+)  # fmt: skip
 _FRESH: Final = Grade(
     fresh_chain=True, verified_by="marks on the sprockets", warm=True, phasers_parked=True,
     sensor="hall",
@@ -57,6 +64,7 @@ class Mended:
     choice: str
     repair: str
     price: tuple[tuple[str, str], ...]
+    offers: tuple[Offer, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,17 +78,37 @@ class Life:
     mended: Mended | None = None
 
 
+def _offers(*, now: tuple[str, str], recheck_mileage: int) -> tuple[Offer, ...]:
+    """What the owner's three choices cost; the prices are invented."""
+    return (
+        Offer(
+            "now", "timing chain, guides and tensioner with labour", Decimal(now[0]),
+            Decimal(now[1]), "GBP", _VAT_PERCENT,
+        ),
+        Offer(
+            "watch", "one more measurement", Decimal(45), Decimal(45), "GBP", _VAT_PERCENT,
+            recheck_mileage=recheck_mileage,
+        ),
+        Offer(
+            "later", "chain drive as now, cylinder head off, valves as found", Decimal(1900),
+            Decimal(3200), "GBP", _VAT_PERCENT,
+        ),
+    )  # fmt: skip
+
+
 _CHAIN: Final = Mended(
     advice="timing chain, guides and tensioner new before the code limit is reached",
     choice="have it done now",
     repair="timing chain, guides and tensioner replaced",
     price=(("chain kit", "186.40"), ("labour, 6 h", "390.00")),
+    offers=_offers(now=("576.40", "660.00"), recheck_mileage=130_000),
 )
 _GUIDE: Final = Mended(
     advice="the guide between the cams is worn: chain, guides and tensioner new",
     choice="have it done now",
     repair="guide between the cams broken through; chain, guides and tensioner replaced",
     price=(("chain kit", "186.40"), ("labour, 7 h", "455.00")),
+    offers=_offers(now=("576.40", "720.00"), recheck_mileage=105_000),
 )
 
 LIVES: Final = (
@@ -130,6 +158,7 @@ def fill_store(
     progress : callable, optional
         Told the share done (0 to 1).
     """
+    store.shop.keep_profile(_PROFILE)
     steps = sorted(
         ((day, miles, life) for life in LIVES for day, miles in life.visits),
         key=lambda step: step[0],
@@ -179,6 +208,7 @@ def _mend(store: Store, life: Life, mended: Mended, recordings: Path) -> None:
     file = find_job(store, life.van)
     visit_id = file.visits[-1].visit.id
     facts: list[Fact] = [
+        *mended.offers,
         Advice(mended.advice),
         Choice(mended.choice, accepted=True),
         Repair(mended.repair, chain_replaced=True),

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_datetime
-from babel.numbers import format_currency, format_decimal
+from babel.numbers import format_currency, format_decimal, format_percent
 
 from crankwise.language import current
 from crankwise.model.shop import Profile
@@ -29,6 +29,14 @@ class Numbers:
         """Write a number with fixed places, such as ``1,234.5``."""
         pattern = "#,##0" + ("." + "0" * places if places else "")
         return format_decimal(value, format=pattern, locale=self._locale)
+
+    def percent(self, share: float) -> str:
+        """Write a share in whole percent, such as ``86%``."""
+        return format_percent(share, locale=self._locale)
+
+    def rate(self, percent: Decimal) -> str:
+        """Write a percentage with as many decimals as it has, such as ``7.7%``."""
+        return format_percent(percent / 100, locale=self._locale, decimal_quantization=False)
 
     def mileage(self, value: float | None, unit: str | None) -> str:
         """Write a mileage with its unit; nothing where there is none."""
@@ -53,9 +61,15 @@ class Numbers:
         return format_datetime(value.astimezone(), format="short", locale=self._words)
 
 
+def is_locale(name: str) -> bool:
+    """Whether a name is that of a locale that is known."""
+    try:
+        Locale.parse(name, sep="-")
+    except (ValueError, UnknownLocaleError):
+        return False
+    return True
+
+
 def locale_of(name: str) -> Locale:
     """Return the locale of a name such as ``de-DE``; British English where it is not known."""
-    try:
-        return Locale.parse(name, sep="-")
-    except (ValueError, UnknownLocaleError):
-        return Locale.parse(_FALLBACK, sep="-")
+    return Locale.parse(name if is_locale(name) else _FALLBACK, sep="-")

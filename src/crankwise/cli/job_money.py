@@ -1,0 +1,164 @@
+"""Commands of ``crankwise job`` that write down prices, and how amounts are typed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from decimal import Decimal, InvalidOperation
+from enum import StrEnum
+from typing import Annotated, Final
+
+import typer
+
+from crankwise.cli.job_facts import write
+from crankwise.cli.job_options import JobName, VisitNumber
+from crankwise.cli.options import Lang, Quiet
+from crankwise.cli.storing import Where, one_line, open_for
+from crankwise.errors import UsageError
+
+_CURRENCY: Final = re.compile(r"[A-Z]{3}")
+_NO_TAX: Final = "none"
+
+
+class Which(StrEnum):
+    """One of the owner's choices."""
+
+    NOW = "now"
+    WATCH = "watch"
+    LATER = "later"
+
+
+def price(
+    ctx: typer.Context,
+    name: JobName,
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What it is for.")],
+    amount: Annotated[str, typer.Argument(help="How much: 240 or 89.50.")],
+    currency: Annotated[str, typer.Argument(help="Three letters: GBP, EUR.")],
+    *,
+    visit: VisitNumber = None,
+    store: Where = None,
+    quiet: Quiet = False,
+    lang: Lang = None,  # noqa: ARG001  checked when parsed
+) -> None:
+    """Write down one item of the price."""
+    from crankwise.model.job import PriceItem  # noqa: PLC0415  keeps --help fast
+
+    fact = PriceItem(
+        one_line(text, what="the item"),
+        amount=amount_from(amount),
+        currency=currency_from(currency),
+    )
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+
+
+def offer(
+    ctx: typer.Context,
+    name: JobName,
+    option: Annotated[Which, typer.Argument(help="Repair now, watch it, or repair later.")],
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What is in it, in your words.")],
+    amounts: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="LOW [HIGH] CURRENCY", help="From which to which price, without tax."
+        ),
+    ],
+    *,
+    tax: Annotated[
+        str | None,
+        typer.Option(
+            "--tax", metavar="PERCENT", help="Put on top; the workshop's if not given, or none."
+        ),
+    ] = None,
+    recheck_at: Annotated[
+        float | None,
+        typer.Option("--recheck-at", metavar="N", min=0, help="Mileage to measure again at."),
+    ] = None,
+    visit: VisitNumber = None,
+    store: Where = None,
+    quiet: Quiet = False,
+    lang: Lang = None,  # noqa: ARG001  checked when parsed
+) -> None:
+    """Write down what one of the owner's choices costs."""
+    from crankwise.model.job import Offer  # noqa: PLC0415  keeps --help fast
+
+    if recheck_at is not None and option is not Which.WATCH:
+        raise UsageError("--recheck-at goes with watch")
+    low, high, currency = _range(amounts)
+    fact = Offer(
+        option.value, one_line(text, what="the offer"), low, high, currency,
+        tax_percent=_tax(ctx, store, tax), recheck_mileage=recheck_at,
+    )  # fmt: skip
+    write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
+
+
+def _range(amounts: list[str]) -> tuple[Decimal, Decimal, str]:
+    """Read ``640 720 GBP`` or ``640 GBP``."""
+    if len(amounts) not in {2, 3}:
+        raise UsageError("write the price as LOW CURRENCY or LOW HIGH CURRENCY: 640 720 GBP")
+    low, high = amount_from(amounts[0]), amount_from(amounts[-2])
+    if not 0 <= low <= high:
+        raise UsageError(f"{low} to {high} is no range of prices: the lower one comes first")
+    return low, high, currency_from(amounts[-1])
+
+
+def _tax(ctx: typer.Context, where: str | None, text: str | None) -> Decimal | None:
+    """Read a rate of tax, or take the workshop's; none says that the price is final."""
+    if text is None:
+        with open_for(ctx, where) as store:
+            return store.shop.profile().tax_percent
+    return tax_from(text)
+
+
+def tax_from(text: str) -> Decimal | None:
+    """Read a rate of tax in percent, or that there is none.
+
+    Raises
+    ------
+    UsageError
+        It is no number from 0 to 100.
+    """
+    if text == _NO_TAX:
+        return None
+    percent = _decimal(text)
+    if percent is None or not 0 <= percent <= 100:
+        raise UsageError(f"{text!r} is no rate of tax: write 20, 7.7 or {_NO_TAX}")
+    return percent
+
+
+def amount_from(text: str) -> Decimal:
+    """Read an amount of money.
+
+    Raises
+    ------
+    UsageError
+        It is none, or has more than two decimals.
+    """
+    amount = _decimal(text)
+    if amount is None or amount != round(amount, 2):
+        raise UsageError(f"{text!r} is no amount: write 240 or 89.50")
+    return amount
+
+
+def currency_from(text: str) -> str:
+    """Read the code of a currency.
+
+    Raises
+    ------
+    UsageError
+        It is no three letters.
+    """
+    letters = text.strip().upper()
+    if not _CURRENCY.fullmatch(letters):
+        raise UsageError(f"{text!r} is no currency: write its three letters, such as GBP")
+    return letters
+
+
+def _decimal(text: str) -> Decimal | None:
+    try:
+        number = Decimal(text)
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() else None
+
+
+COMMANDS: Final[Mapping[str, Callable[..., None]]] = {"price": price, "offer": offer}

@@ -1,0 +1,132 @@
+"""The page on a repair: before, after, and whether it is right."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from crankwise.judge.verdict import Quantity, quantities
+from crankwise.language import say, told
+from crankwise.model.job import Repair
+from crankwise.report import common
+from crankwise.report.blocks import Bullets, Paragraph, Result, Section, Sheet, Table
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from crankwise.model.comparison import Comparison, RepairCheck
+    from crankwise.report.blocks import Block
+    from crankwise.report.dossier import Dossier
+    from crankwise.report.written import Written
+
+_WIDTH_PERCENT: Final = 88
+"""Width of a picture: two of them, one above the other, fit on the page."""
+
+
+def before_after_sheet(
+    dossier: Dossier, after: Comparison, repair: RepairCheck, written: Written, *, in_full: bool
+) -> Sheet:
+    """Make the page on a repair.
+
+    Parameters
+    ----------
+    dossier : Dossier
+    after : Comparison
+        After the repair; ``repair`` is its own.
+    written : Written
+    in_full : bool
+        For a technician: also what remains, and whether it may become a known-good.
+    """
+    about = common.quantity(after)
+    before, now = _before(dossier, repair), quantities(after.cams, after.separations)
+    opening: list[Block] = [
+        Result(
+            level=after.verdict.level,
+            word=common.word(after.verdict.level),
+            sign=common.sign(after.verdict.level),
+            sentence=_headline(repair),
+            amount=written.size(about.change_deg, about.uncertainty_deg),
+            about=say("what is left: {what}", what=common.of_what(about.roles)),
+        ),
+        *(Paragraph(common.sentence(fact.text)) for fact in dossier.facts(Repair)),
+    ]
+    sections = [
+        Section(say("Before and after, in numbers"), (_table(before, now, written),)),
+        *_pictures(dossier, after, before, now, written),
+    ]
+    if in_full:
+        sections.append(Section(say("In full"), (Bullets(tuple(_in_full(repair))),)))
+    return Sheet(
+        title=say("The repair"),
+        subject=common.subject(dossier),
+        facts=common.heading_facts(dossier, written),
+        opening=tuple(opening),
+        sections=tuple(sections),
+        closing=say("Both were measured in the same way and compared with the same reference."),
+    )
+
+
+def _before(dossier: Dossier, repair: RepairCheck) -> list[Quantity]:
+    """What was off before: as it was judged then, else what the comparison after it keeps."""
+    if dossier.is_repaired and dossier.comparison is not None:
+        return quantities(dossier.comparison.cams, dossier.comparison.separations)
+    return quantities(repair.before, ())
+
+
+def _headline(repair: RepairCheck) -> str:
+    if repair.is_right:
+        return say("The repair is right: the timing is as it should be.")
+    return say("The repair is not complete: something is left.")
+
+
+def _table(before: Sequence[Quantity], after: Sequence[Quantity], written: Written) -> Table:
+    earlier = {frozenset(item.roles): item for item in before}
+    rows = [_row(earlier.get(frozenset(item.roles)), item, written) for item in after]
+    return Table(
+        head=(say("what"), say("before"), say("after"), say("healthy"), say("now")),
+        rows=tuple(rows),
+        numbers=(1, 2, 3),
+        wide=(0,),
+    )
+
+
+def _row(was: Quantity | None, now: Quantity, written: Written) -> tuple[str, ...]:
+    limits = now.healthy
+    return (
+        common.of_what(now.roles),
+        written.change(was.change_deg, was.uncertainty_deg) if was else say("not measured"),
+        written.change(now.change_deg, now.uncertainty_deg),
+        written.bounds(limits.low_deg, limits.high_deg) if limits else "",
+        say("still off") if now.is_beyond_healthy else say("in place"),
+    )
+
+
+def _pictures(
+    dossier: Dossier,
+    after: Comparison,
+    before: Sequence[Quantity],
+    now: Sequence[Quantity],
+    written: Written,
+) -> Iterator[Section]:
+    """Draw the camshaft that had moved most, before and after, one above the other."""
+    repair, crank = after.repair, after.crank or dossier.crank
+    was = common.moved_most(repair.before) if repair else None
+    is_now = next((cam for cam in after.cams if was is not None and cam.role == was.role), None)
+    if was is None or is_now is None or crank is None:
+        return
+    about = dossier.comparison if dossier.is_repaired else None
+    roles = set(common.quantity(about).roles) if about else {was.role}
+    for title, cam, changes in ((say("Before"), was, before), (say("After"), is_now, now)):
+        found = next((item for item in changes if set(item.roles) == roles), None)
+        if found is not None:
+            figure = common.owner_figure(
+                cam, crank, after.limits, written, about=found, width_percent=_WIDTH_PERCENT
+            )
+            yield Section(title, (figure,))
+
+
+def _in_full(repair: RepairCheck) -> Iterator[str]:
+    yield from (common.sentence(told(line)) for line in repair.remains)
+    if repair.may_become_known_good:
+        yield say("It may become a known-good: {why}.", why=told(repair.why))
+    else:
+        yield say("It is no known-good yet: {why}.", why=told(repair.why))
