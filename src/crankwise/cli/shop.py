@@ -11,10 +11,11 @@ import typer
 
 from crankwise.cli.guard import guarded
 from crankwise.cli.job_money import currency_from, tax_from
-from crankwise.cli.options import LANGUAGES, AsJson, Lang, Quiet, is_quiet
+from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
 from crankwise.cli.report import PaperSize
 from crankwise.cli.storing import Where, echo_json, open_for, remember_store
 from crankwise.errors import UsageError
+from crankwise.language import LANGUAGES
 
 if TYPE_CHECKING:
     from crankwise.model.shop import Profile

@@ -13,23 +13,12 @@ from crankwise.units import REVOLUTION_DEG
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-
 _TOOTH: Final = 22.0  # height of a tooth
 HEIGHT: Final = 18.0 + _TOOTH + 22.0
 
 
-class CrankWheel(Protocol):
-    """What is drawn of a crank, whether measured anew or kept with a comparison."""
-
-    @property
-    def channel(self) -> str:
-        """Name of the channel."""
-        ...
-
-    @property
-    def wheel(self) -> str:
-        """Name of the wheel."""
-        ...
+class Teeth(Protocol):
+    """Teeth to be counted: those of a wheel, or of a crank with it."""
 
     @property
     def pitch_deg(self) -> float:
@@ -47,6 +36,20 @@ class CrankWheel(Protocol):
         ...
 
 
+class CrankWheel(Teeth, Protocol):
+    """What is drawn of a crank, whether measured anew or kept with a comparison."""
+
+    @property
+    def channel(self) -> str:
+        """Name of the channel."""
+        ...
+
+    @property
+    def wheel(self) -> str:
+        """Name of the wheel."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Tooth:
     """A crank tooth as drawn: its angle on the axis and how it is counted."""
@@ -56,7 +59,7 @@ class Tooth:
     after: bool
 
 
-def counted_teeth(crank: CrankWheel, axis: Axis) -> Iterator[Tooth]:
+def counted_teeth(crank: Teeth, axis: Axis) -> Iterator[Tooth]:
     """Teeth in view, numbered outward from the nearer gap, or onward where there is none.
 
     Where more teeth are missing elsewhere, the count goes on by pitches, as the words at the

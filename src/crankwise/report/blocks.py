@@ -224,7 +224,7 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Letterhead:
-    """Who wrote it: name, lines of the address, and the logo as a data address, empty without one."""
+    """Who wrote it: name, lines of the address, and the logo as a data address or nothing."""
 
     name: str
     contact: tuple[str, ...]
