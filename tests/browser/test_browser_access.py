@@ -11,7 +11,7 @@ from crankwise.store import open_store
 
 PAGES = (
     "/", "/?search=nothing-like-it", "/visits/new", "/visits/{late}", "/visits/{repaired}",
-    "/visits/{banks}", "/visits/{late}/hook-up-sheet", "/vehicles/2", "/known-goods",
+    "/visits/{banks}", "/visits/{repaired}/report.html", "/vehicles/2", "/known-goods",
     "/known-goods/family?name=Tarn%20T20", "/known-goods/{known_good_id}", "/engines",
     "/engines/tarn-t20", "/engines/fell-v6/edit", "/engines/new", "/workshop", "/no-such-page",
 )  # fmt: skip

@@ -30,7 +30,7 @@ _NOT_KEPT: Final = "no-store"
 
 
 class Headers:
-    """Adds the headers to whatever is answered; one that says how long it may be kept says so."""
+    """Adds the headers to whatever is answered, but for those that the answer brings itself."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -44,7 +44,9 @@ class Headers:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.update(_ALWAYS)
+                # A report and a logo say themselves what they may do, which is less.
+                for name, value in _ALWAYS.items():
+                    headers.setdefault(name, value)
                 headers.setdefault("cache-control", _kept(scope, message["status"]))
             await send(message)
 

@@ -38,12 +38,6 @@ def visit(request: Request, desk: AtDesk, visit_id: VisitId) -> HTMLResponse:
     return render(request, "visit.html", seen(desk, visit_id))
 
 
-@router.get("/hook-up-sheet")
-def hook_up_sheet(request: Request, desk: AtDesk, visit_id: VisitId) -> HTMLResponse:
-    """Show what to hook up where, to print and take to the car."""
-    return render(request, "hook_up_sheet.html", seen(desk, visit_id))
-
-
 @router.post("/roles")
 def measure_again(
     desk: AtDesk,

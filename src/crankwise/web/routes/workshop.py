@@ -89,7 +89,7 @@ def logo(desk: AtDesk) -> Response:
     found = desk.store.shop.logo()
     if found is None:
         return Response(status_code=404)
-    headers = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'"}
+    headers = {"Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'"}
     return Response(found.data, media_type=found.media_type, headers=headers)
 
 

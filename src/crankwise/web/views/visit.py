@@ -149,13 +149,6 @@ class VisitView:
         return outlook(self.history)
 
     @property
-    def signals(self) -> tuple[str, ...]:
-        """Signals that a recording of this engine should hold, as far as that is known."""
-        newest = self.measured
-        found = tuple(row.role for row in newest.roles if row.role) if newest else ()
-        return found or ("crank", "intake", "exhaust")
-
-    @property
     def is_kept(self) -> bool:
         """Whether the newest recording is a known-good already."""
         newest = self.measured
