@@ -3,7 +3,8 @@
 Three rules, each for its own part of the source:
 
 ``said``
-    Texts given to ``say``, ``say_many`` and, in templates, ``_``: screens, terminal, pictures.
+    Texts given to ``say``, ``say_many`` and, in templates, ``_``: screens, terminal, pictures; and
+    to ``message``, which marks those that a table holds until they are said.
 ``core``
     The core makes sentences and knows nothing of languages. There every string with a blank or a
     conditional word is a message, unless it is made for machines: docstrings, annotations, keys,
@@ -31,8 +32,6 @@ CORE: Final = (
     "wheel", "document", "store", "workshop", "schemas",
 )  # fmt: skip
 RAISED: Final = ("cli", "picture", "report", "batch", "watch", "web", "testing")
-SCREENS: Final = ("web", "report")
-"""Packages where texts said later stand as constants of the module."""
 
 TOML: Final = {
     "drive/checks.toml": ("look", "found", "hands", "running"),
@@ -86,7 +85,7 @@ BY_HAND: Final = (
 )  # fmt: skip
 """What the core puts together from parts that no message holds: roles, lists, names of drives."""
 
-SAYING: Final = {"say", "say_many", "told", "_", "open_table"}
+SAYING: Final = {"say", "say_many", "message", "told", "_", "open_table"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,9 +134,6 @@ def _parts_for_people(tree: ast.Module, package: str) -> Iterator[ast.AST]:
         yield tree
     if package in RAISED:
         yield from (node for node in ast.walk(tree) if isinstance(node, ast.Raise))
-    if package in SCREENS:
-        kinds = (ast.Assign, ast.AnnAssign)
-        yield from (node for node in tree.body if isinstance(node, kinds))
 
 
 def _said(call: ast.Call, origin: str, constants: Mapping[str, str]) -> Iterator[Found]:
