@@ -62,11 +62,15 @@ def answer(
     request: Request, status: int, words: str, headers: dict[str, str] | None = None
 ) -> Response:
     """Answer with one line, as JSON under ``/api`` and as a page elsewhere."""
-    if request.url.path.startswith("/api/"):
+    if _is_for_programs(request):
         return JSONResponse({"error": words}, status_code=status, headers=headers)
     return render(
         request, "failure.html", {"words": words, "status": status}, status=status, headers=headers
     )
+
+
+def _is_for_programs(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
 
 
 def answer_status(request: Request, status: int, headers: dict[str, str] | None = None) -> Response:
@@ -88,11 +92,14 @@ async def _http(request: Request, error: Exception) -> Response:
 
 async def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101  installed for these only
-    places = "; ".join(
-        f"{'.'.join(str(part) for part in item['loc'][1:]) or item['loc'][0]}: {item['msg']}"
+    wrong = [
+        (".".join(str(part) for part in item["loc"][1:]) or str(item["loc"][0]), item["msg"])
         for item in error.errors()[:3]
-    )
-    return answer(request, 422, f"{say(_WORDS[422])} {places}")
+    ]
+    words = say(_WORDS[422]).removesuffix(".")
+    if _is_for_programs(request):
+        return answer(request, 422, f"{words}: {'; '.join(f'{at}: {why}' for at, why in wrong)}")
+    return answer(request, 422, f"{words}: {', '.join(at for at, _ in wrong)}")
 
 
 class _Unexpected:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from crankwise.errors import CrankwiseError
+from crankwise.language import told
+from crankwise.picture.history_words import quantity_words
 from crankwise.store import job_state
 
 if TYPE_CHECKING:
@@ -62,14 +64,19 @@ def history_of(store: Store, file: JobFile) -> tuple[History | None, str]:
 
 
 def outlook(history: History | None) -> tuple[str, ...]:
-    """Say what a history says of each quantity: how it moves, and how far it is to worn."""
-    if history is None:
-        return ()
-    said: list[str] = []
-    for series in history.series:
-        trend = series.worn
-        said.append(trend.forecast.text if trend.forecast else trend.reason)
-    return tuple(dict.fromkeys(said))
+    """Say what a history says of each quantity: how it moves, and how far it is to worn.
+
+    The words are in the language spoken.
+    """
+    said = {
+        quantity_words(series): told(
+            series.worn.forecast.text if series.worn.forecast else series.worn.reason
+        )
+        for series in (history.series if history else ())
+    }
+    if len(set(said.values())) == 1:
+        return tuple(said.values())[:1]  # of all alike, such as too few visits
+    return tuple(f"{quantity}: {words}" for quantity, words in said.items())
 
 
 def _row(number: int, visit: VisitFile) -> VisitRow:

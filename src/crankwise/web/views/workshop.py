@@ -10,7 +10,7 @@ from babel.numbers import list_currencies
 
 from crankwise.errors import UsageError
 from crankwise.judge.policy import own_entries, shipped_entries
-from crankwise.language import message, say
+from crankwise.language import message, say, told
 
 if TYPE_CHECKING:
     from crankwise.judge.policy import Entry
@@ -128,12 +128,14 @@ def policy_changes(form: Mapping[str, str], shipped: Mapping[str, Entry]) -> dic
         try:
             number = float(typed)
         except ValueError:
-            raise UsageError(say("{key}: {typed} is no number", key=key, typed=typed)) from None
+            label = say(_LABELS[key])
+            raise UsageError(say("{what}: {typed} is no number", what=label, typed=typed)) from None
         if f"{number:g}" == f"{value:g}":
             continue
         given = " ".join(form.get(f"{key} source", "").split())
-        if not given or given == source:
-            raise UsageError(say("{key}: say where your value comes from", key=key))
+        if given in {"", source, told(source)}:
+            what = say(_LABELS[key])
+            raise UsageError(say("{what}: say where your value comes from", what=what))
         changes[key] = (number, given)
     return changes
 
@@ -153,9 +155,9 @@ def _policy(
         row = PolicyRow(
             key=key,
             label=_LABELS[key],
-            value=typed.get(key, f"{counts[0]:g}"),
-            source=typed.get(f"{key} source", counts[1]),
-            shipped=f"{value:g}",
+            value=typed.get(key, told(f"{counts[0]:g}")),
+            source=typed.get(f"{key} source", told(counts[1])),
+            shipped=told(f"{value:g}"),
             is_own=key in own,
         )
         groups.setdefault(key.rpartition(".")[0], []).append(row)
