@@ -226,8 +226,8 @@ def _words(row: Row, y: float) -> list[svg.Element]:
         say("healthy {bounds}", bounds=bounds_words(spread.low_deg, spread.high_deg)),
         say(
             "mean {mean}°, spread {spread}° ({low}° to {high}°)",
-            mean=signed(spread.mean_deg, decimals=2), spread=f"{spread.spread_deg:.2f}",
-            low=f"{spread.spread_low_deg:.2f}", high=f"{spread.spread_high_deg:.2f}",
+            mean=told(signed(spread.mean_deg, decimals=2)), spread=told(f"{spread.spread_deg:.2f}"),
+            low=told(f"{spread.spread_low_deg:.2f}"), high=told(f"{spread.spread_high_deg:.2f}"),
         ),
     ]  # fmt: skip
     return [
@@ -253,7 +253,7 @@ def _axis(across: Scale, y: float) -> tuple[list[svg.Element], float]:
         parts += [
             style.line(x, y, x, y + 6.0, colour=style.INK),
             style.text(
-                f"{signed(step, decimals=decimals)}°", x, y + 18.0, size=10.5, anchor="middle"
+                told(f"{signed(step, decimals=decimals)}°"), x, y + 18.0, size=10.5, anchor="middle"
             ),
         ]
     words = say("crank degrees against the first known-good, + later, - earlier")

@@ -12,6 +12,7 @@ from dataclasses import replace
 import uvicorn
 
 from crankwise.errors import UsageError
+from crankwise.language import say
 from crankwise.store import open_store
 from crankwise.web.access import phrase
 from crankwise.web.access.hosts import own_address
@@ -47,10 +48,8 @@ def run(
         timeout_graceful_shutdown=2,
     )  # fmt: skip
     if not silent:
-        print(
-            f"Crankwise is at {_address(settings, of_all=own_address())} (Ctrl-C ends it)",
-            flush=True,
-        )
+        address = _address(settings, of_all=own_address())
+        print(say("Crankwise is at {address} (Ctrl-C ends it)", address=address), flush=True)
     if opens_browser:
         # Once it answers: the browser would show an error before.
         address = _address(settings, of_all="127.0.0.1")
