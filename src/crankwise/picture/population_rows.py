@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say, told
+from crankwise.language import say, say_many, told
 from crankwise.picture import style, svg
 from crankwise.picture.layout import fitted
 from crankwise.picture.scale import Scale, round_steps
@@ -219,9 +219,7 @@ def bracket(low: float, high: float, top: float, bottom: float) -> list[svg.Elem
 def _words(row: Row, y: float) -> list[svg.Element]:
     spread = row.spread
     name = fitted(row.name, size=13.0, width=_NAME_ROOM / 1.15)
-    counted = say("{count} known-goods", count=spread.count)
-    if spread.count == 1:
-        counted = say("1 known-good")
+    counted = say_many("{count} known-good", "{count} known-goods", spread.count)
     right = [
         say("healthy {bounds}", bounds=bounds_words(spread.low_deg, spread.high_deg)),
         say(

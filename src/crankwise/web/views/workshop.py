@@ -31,10 +31,10 @@ NUMBER_FORMATS: Final = {
 
 GROUPS: Final = {
     "limits": message("Limits"),
-    "spread": message("How much healthy things differ"),
+    "spread": message("How much healthy engines differ"),
     "causes": message("Causes"),
-    "causes.priors": message("How frequent causes are, before anything is measured"),
-    "refusal": message("From where on two recordings are not compared"),
+    "causes.priors": message("How frequent each cause is, before measuring"),
+    "refusal": message("When two recordings are not compared"),
 }
 _LABELS: Final = {
     "limits.code_limit_deg": message("Code limit, crank degrees"),
@@ -59,16 +59,16 @@ _LABELS: Final = {
     "causes.priors.cam-target": message("Cam wheel or sensor moved"),
     "causes.priors.wrong-reference": message("The known-good is of another build"),
     "causes.priors.none-of-these": message("None of these"),
-    "causes.pair_factor": message("Two faults at once, against chance"),
-    "causes.scatter_spread": message("How freely scatter varies about what a fault hints at"),
-    "causes.scatter_spread_unknown": message("The same where nothing is hinted at"),
+    "causes.pair_factor": message("Two faults at once, factor"),
+    "causes.scatter_spread": message("Spread of scatter (logarithm) where a fault suggests how much"),
+    "causes.scatter_spread_unknown": message("The same where it suggests nothing"),
     "causes.moving_if_loose": message("A phaser off its stop is seen moving"),
     "causes.moving_otherwise": message("A locked phaser is seen moving"),
     "causes.wear_deg": message("One cam off what a worn drive's geometry gives, degrees"),
     "causes.wrong_common_deg": message("Another build: all cams together, degrees"),
     "causes.wrong_each_deg": message("Another build: each cam by itself, degrees"),
     "causes.none_deg": message("None of these: each cam, degrees"),
-    "causes.settled_from": message("No further check from this probability on"),
+    "causes.settled_from": message("No further check above this probability"),
     "refusal.edge_residual_deg": message("One edge off its cam's shift, degrees"),
     "refusal.largest_shift_deg": message("Largest shift believed, degrees"),
 }
