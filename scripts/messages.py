@@ -70,10 +70,7 @@ NO_MESSAGE: Final = {
     "true": "a value of TOML",
     "false": "a value of TOML",
     "list[dict[str, Any]]": "a type",
-    'format = "{1}"': "a line of TOML",
     'format = "crankwise.engine/1"\nfamily = ""': "lines of TOML",
-    "value = {1}": "a line of TOML",
-    "source = {1}": "a line of TOML",
     "all addresses": "key of a counter",
 }
 """Texts left out, with the reason."""
