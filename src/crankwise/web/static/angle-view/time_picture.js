@@ -3,6 +3,7 @@ import { Axis } from "./axis.js";
 import { areas, height, seen } from "./band.js";
 import { crankName, drawGaps, drawTeeth, gapWords } from "./crank_lane.js";
 import { laneName, triangle } from "./marks.js";
+import { fixed } from "./numbers.js";
 import { drawMap, rulerOverTime } from "./ruler.js";
 import { speedOverTime } from "./speed_lane.js";
 import { CYCLE, TURN } from "./stretch.js";
@@ -43,7 +44,7 @@ function channel(surface, view, window, lane, axis, layout, { colours }) {
   signal(surface, window, lane.channel.name, lane, axis, layout, { fill: colours[hue], opacity: 1 });
   if (cam) edges(surface, window, cam, lane, axis, { colours });
   const places = Math.min(Math.max(2 - Math.floor(Math.log10(high - low || 1)), 0), 6);
-  const range = say("range", { low: low.toFixed(places), high: high.toFixed(places), unit }).trim();
+  const range = say("range", { low: fixed(low, places), high: fixed(high, places), unit }).trim();
   laneName(surface, lane, layout, {
     name: cam?.name ?? lane.channel.name,
     remarks: [cam && cam.channel !== cam.role ? cam.channel : "", lane.channel.sampled ? range : ""],

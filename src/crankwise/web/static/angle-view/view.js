@@ -3,6 +3,7 @@ import { coloursOf } from "./colours.js";
 import { asPng, asSvg, download } from "./exporting.js";
 import { listenToKeys, listenToPointer } from "./input.js";
 import { levelsReady } from "./levels.js";
+import { fixed } from "./numbers.js";
 import {
   angleAt, differenceWords, edgeBeside, edgeWords, nearestEdge, readAngle, readTime, timeNear,
 } from "./reading.js";
@@ -368,7 +369,7 @@ class AngleView {
 
   #shown() {
     const value = this.cursor[this.mode];
-    const words = value === null ? "" : this.mode === "angle" ? `${wrapped(value).toFixed(1)}°` : `${(value * 1000).toFixed(2)} ms`;
+    const words = value === null ? "" : this.mode === "angle" ? `${fixed(wrapped(value), 1)}°` : `${fixed(value * 1000, 2)} ms`;
     return {
       stretch: this.onTheWay ?? this.seen, whole: this.#whole(), mark: this.mark[this.mode],
       cursor: value === null ? null : { value, words },
@@ -390,7 +391,7 @@ class AngleView {
   #read() {
     const [key, places] = this.mode === "angle" ? ["seenDegrees", 2] : ["seenSeconds", 6];
     const { from, to } = this.seen;
-    this.part("seen").textContent = say(key, { from: from.toFixed(places), to: to.toFixed(places) });
+    this.part("seen").textContent = say(key, { from: fixed(from, places), to: fixed(to, places) });
     const value = this.cursor[this.mode];
     this.part("reading").textContent = value === null ? say("pointHere") : this.#reading(value).join(" · ");
   }
