@@ -224,7 +224,7 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Letterhead:
-    """Who wrote it: name, lines of the address, and the logo as a data address or nothing."""
+    """Who wrote it: name, lines of the address, the logo as a data address, empty without one."""
 
     name: str
     contact: tuple[str, ...]
