@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 import typer
 
 from crankwise.errors import MissingPackageError
-from crankwise.language import say
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from crankwise.report.making import Reader
@@ -71,7 +71,7 @@ def _tell_reports(into: Path, store: Path) -> None:
     try:
         saved = _report(into, store)
     except MissingPackageError as error:
-        typer.echo(f"   {error}")
+        typer.echo(f"   {told(str(error))}")
         return
     for reader, path in zip(_READERS, saved, strict=True):
         typer.echo(f"   crankwise report {MENDED} --for {reader} -o {path} --store {store}")

@@ -14,6 +14,7 @@ from crankwise.cli.job_options import VisitNumber
 from crankwise.cli.options import Lang, Quiet, is_quiet
 from crankwise.cli.storing import Where, open_for, place_of_store
 from crankwise.errors import UsageError
+from crankwise.language import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -105,7 +106,7 @@ def report(
     data = made(dossier, _wish(form, reader, page, paper, lang))
     write_whole(output or "", data, keep_sha256=_recordings(dossier))
     if not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"saved: {output}")
+        typer.echo(say("saved: {path}", path=output))
 
 
 def _form(output: Path | None) -> Form:

@@ -15,7 +15,7 @@ from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
 from crankwise.cli.report import PaperSize
 from crankwise.cli.storing import Where, echo_json, open_for, remember_store
 from crankwise.errors import UsageError
-from crankwise.language import LANGUAGES
+from crankwise.language import LANGUAGES, say, told
 
 if TYPE_CHECKING:
     from crankwise.model.shop import Profile
@@ -57,21 +57,22 @@ def show(
     elif not is_quiet(ctx, quiet=quiet):
         from crankwise.cli.console import console_for_people, named_lines  # noqa: PLC0415  keeps --help fast
 
-        lines = [*_lines(profile), ("logo", logo.media_type if logo else "none")]
+        lines = [*_lines(profile), (say("logo"), logo.media_type if logo else say("no picture"))]
         console_for_people().print(named_lines(lines))
 
 
 def _lines(profile: Profile) -> list[tuple[str, str]]:
-    tax = "none" if profile.tax_percent is None else f"{profile.tax_name} {profile.tax_percent} %"
+    rate = profile.tax_percent
+    tax = say("none") if rate is None else f"{profile.tax_name} {told(f'{rate} %')}"
     return [
-        ("name", profile.name or "not said"),
-        ("contact", ", ".join(profile.contact.splitlines()) or "not said"),
-        ("mileage in", profile.mileage_unit),
-        ("currency", profile.currency),
-        ("numbers as in", profile.number_format),
-        ("language", profile.language),
-        ("paper", profile.paper),
-        ("tax", tax.strip()),
+        (say("name"), profile.name or say("not said")),
+        (say("contact"), ", ".join(profile.contact.splitlines()) or say("not said")),
+        (say("mileage in"), told(profile.mileage_unit)),
+        (say("currency"), profile.currency),
+        (say("numbers as in"), profile.number_format),
+        (say("language"), profile.language),
+        (say("paper"), profile.paper),
+        (say("tax"), tax.strip()),
     ]
 
 
@@ -133,7 +134,11 @@ def set_profile(
     with open_for(ctx, store) as opened:
         opened.shop.keep_profile(dataclasses.replace(opened.shop.profile(), **changes))
     if not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"set: {', '.join(key.replace('_', ' ') for key in changes)}")
+        typer.echo(say("set: {options}", options=", ".join(map(_option, changes))))
+
+
+def _option(key: str) -> str:
+    return f"--{key.removesuffix('_percent').replace('_', '-')}"
 
 
 def _locale(name: str) -> str:
@@ -173,7 +178,9 @@ def logo(
     with open_for(ctx, store) as opened:
         opened.shop.keep_logo(kept)
     if not is_quiet(ctx, quiet=quiet):
-        typer.echo("logo taken away" if picture is None else f"logo kept: {picture}")
+        typer.echo(
+            say("logo taken away") if picture is None else say("logo kept: {path}", path=picture)
+        )
 
 
 def _read(picture: Path) -> tuple[str, bytes]:

@@ -64,7 +64,20 @@ def _facts(comparison: Comparison) -> list[str]:
 def legend(
     comparison: Comparison, y: float, *, has_gap: bool, width: float
 ) -> tuple[list[svg.Element], float]:
-    """Say what the shapes mean; return the elements and the lower end."""
+    """Say what the shapes mean and what is healthy; return the elements and the lower end."""
+    parts, y = shapes(comparison, y, width=width)
+    basis = say("healthy: {limits}", limits=told(comparison.limits.text))
+    parts += [
+        style.text(fitted(basis, size=11.0, width=width - 40.0), 16.0, y),
+        style.text(zero_words(has_gap=has_gap), 16.0, y + 18.0),
+    ]
+    return parts, y + 32.0
+
+
+def shapes(
+    comparison: Comparison, y: float, *, width: float
+) -> tuple[list[svg.Element], float]:
+    """Say what the shapes mean; return the elements and the next line."""
     limit = say(
         "code limit, {limit} either way", limit=told(f"{comparison.limits.code_limit_deg:g}°")
     )
@@ -87,12 +100,7 @@ def legend(
     )
     first, y = keys(edges, y, width=width)
     second, y = keys(limits, y + 2.0, width=width)
-    basis = say("healthy: {limits}", limits=told(comparison.limits.text))
-    third = [
-        style.text(fitted(basis, size=11.0, width=width - 40.0), 16.0, y),
-        style.text(zero_words(has_gap=has_gap), 16.0, y + 18.0),
-    ]
-    return [*first, *second, *third], y + 32.0
+    return [*first, *second], y
 
 
 def _subject_sign(x: float, y: float) -> list[svg.Element]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from crankwise.language import say
-from crankwise.picture import furniture, limit_track, style, svg
+from crankwise.picture import comparison_furniture, furniture, style, svg
 from crankwise.picture.comparison_view import closer_window
 from crankwise.picture.layout import Axis
 from crankwise.picture.panels import panels
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from crankwise.picture.crank_lane import CrankWheel
 
 WIDTH: Final = 860.0
-_INSET: Final = 15.0  # of the names of lanes, taken off so that they stand at the margin
+_INSET: Final = 15.0  # of what a screen shows from its left end
 _LEFT: Final = 150.0
 _LABEL: Final = 128.0  # room at the right for the label of an edge just before the end
 _LONG_LABEL: Final = 185.0
@@ -79,37 +79,18 @@ def _strip(
     limit_deg = comparison.limits.code_limit_deg
     lanes = [ShiftLane(cam, limit_deg, detailed) for cam in comparison.cams]
     parts, bottom = panels(crank, lanes, [axis], 0.0)
-    moved = svg.element("g", *parts, transform=f"translate({svg.short(-_INSET)} 0)")
-    return _sheet([moved], bottom, title)
+    return _sheet([_at_margin(parts)], bottom, title)
 
 
 def _legend(comparison: Comparison, crank: CrankWheel) -> str:
-    ink, pale = style.INK, style.FAINT_INK
-    limit = f"{comparison.limits.code_limit_deg:g}"
-    zero = say("first tooth after the gap") if crank.has_gap else say("tooth chosen to count from")
-    first, second, third, fourth = 14.0, 34.0, 54.0, 72.0
-    parts = [
-        style.polyline([(1, first - 4), (29, first - 4)], colour=ink, width=1.8),
-        style.text(say("subject"), 37.0, first),
-        style.polyline([(110, first - 4), (138, first - 4)], colour=pale, width=1.8, dashes="6 3"),
-        style.text(say("known-good"), 146.0, first),
-        style.marker(250.0, first - 4.0, rising=True, colour=ink, is_open=False),
-        style.text(say("rising"), 260.0, first),
-        style.marker(330.0, first - 4.0, rising=False, colour=ink, is_open=False),
-        style.text(say("falling edge of the subject"), 340.0, first),
-        style.marker(560.0, first - 4.0, rising=True, colour=ink, is_open=True),
-        style.text(say("open: bank 2"), 570.0, first),
-        *limit_track.bracket(1.0, 29.0, second - 4.0),
-        style.text(say("healthy engines, about the known-good's edge"), 37.0, second),
-        style.line(440.0, second - 4.0, 460.0, second - 4.0, colour=ink, width=2.0),
-        limit_track.place(450.0, second - 4.0, colour=ink),
-        style.text(say("the subject's edge there, ± 95 %"), 468.0, second),
-        *limit_track.code_mark(1.0, third - 4.0, inward=1.0),
-        style.text(say("code limit, {deg}° either way", deg=limit), 37.0, third),
-        style.text(say("+ later (retarded), - earlier (advanced), ± 95 %"), 440.0, third),
-        style.text(say("0° is the timing edge of the {tooth}", tooth=zero), 1.0, fourth),
-    ]
-    return _sheet(parts, fourth + 8.0, say("What the shapes mean"))
+    parts, y = comparison_furniture.shapes(comparison, 14.0, width=WIDTH + 2 * _INSET)
+    zero = style.text(furniture.zero_words(has_gap=crank.has_gap), 1.0 + _INSET, y)
+    return _sheet([_at_margin([*parts, zero])], y + 8.0, say("What the shapes mean"))
+
+
+def _at_margin(parts: list[svg.Element]) -> svg.Element:
+    """Take the inset of a screen off, so that names stand at the margin of the page."""
+    return svg.element("g", *parts, transform=f"translate({svg.short(-_INSET)} 0)")
 
 
 def _sheet(parts: list[svg.Element], height: float, title: str) -> str:

@@ -163,11 +163,14 @@ def _sheets(dossier: Dossier, wish: Wish) -> Iterator[Sheet]:
 
 
 def _compared(dossier: Dossier) -> Comparison:
-    if dossier.comparison is None:
-        where = f"at the visit of {dossier.day} " if dossier.day else ""
+    if dossier.comparison is None and dossier.day:
         raise UsageError(
-            f"nothing was compared {where}yet, so there is no result to report: compare first, "
-            "with crankwise job compare"
+            f"nothing was compared at the visit of {dossier.day} yet, so there is no result to "
+            "report: compare first, with crankwise job compare"
+        )
+    if dossier.comparison is None:
+        raise UsageError(
+            "nothing was compared, so there is no result to report: name a job or a comparison"
         )
     if not dossier.comparison.cams and not dossier.comparison.separations:
         raise NotMeasurableError(
