@@ -34,7 +34,7 @@ CORE: Final = (
 RAISED: Final = ("cli", "picture", "report", "batch", "watch", "web", "testing")
 
 TOML: Final = {
-    "drive/checks.toml": ("look", "found", "hands", "running"),
+    "drive/checks.toml": ("look", "found", "hands", "running", "source"),
     "drive/engines/*.toml": ("family", "name", "guide", "notes", "shaft", "wheel"),
     "judge/policy.toml": ("source",),
 }
@@ -86,7 +86,7 @@ BY_HAND: Final = (
     "intake-{1} and exhaust-{2} cam", "exhaust-{1} and intake-{2} cam",
     "intake to exhaust", "exhaust to intake", "intake-{1} to exhaust-{2}",
     "exhaust-{1} to intake-{2}", "{1} known-goods of the family", "edges", "angle", "cams",
-    "compare", "simulate",
+    "compare", "simulate", "read",
     " and ", " or ", ", and ", ", or ", " and the ", ", and the ",
 )  # fmt: skip
 """What the core puts together from parts that no message holds: roles, lists, names of drives."""

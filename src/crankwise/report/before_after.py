@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 _WIDTH_PERCENT: Final = 88
 """Width of a picture: two of them, one above the other, fit on the page."""
+_WIDTH_IN_FULL_PERCENT: Final = 78
+"""The same where what remains stands on the page, too."""
 
 
 def before_after_sheet(
@@ -51,10 +53,13 @@ def before_after_sheet(
     ]
     sections = [
         Section(say("Before and after, in numbers"), (_table(before, now, written),)),
-        *_pictures(dossier, after, before, now, written),
-    ]
+        *_pictures(
+            dossier, after, before, now, written,
+            width_percent=_WIDTH_IN_FULL_PERCENT if in_full else _WIDTH_PERCENT,
+        ),
+    ]  # fmt: skip
     if in_full:
-        sections.append(Section(say("In full"), (Bullets(tuple(_in_full(repair))),)))
+        sections.append(common.whole(say("In full"), (Bullets(tuple(_in_full(repair))),)))
     return Sheet(
         title=say("The repair"),
         subject=common.subject(dossier),
@@ -106,6 +111,8 @@ def _pictures(
     before: Sequence[Quantity],
     now: Sequence[Quantity],
     written: Written,
+    *,
+    width_percent: int,
 ) -> Iterator[Section]:
     """Draw the camshaft that had moved most, before and after, one above the other."""
     repair, crank = after.repair, after.crank or dossier.crank
@@ -119,7 +126,7 @@ def _pictures(
         found = next((item for item in changes if set(item.roles) == roles), None)
         if found is not None:
             figure = common.owner_figure(
-                cam, crank, after.limits, written, about=found, width_percent=_WIDTH_PERCENT
+                cam, crank, after.limits, written, about=found, width_percent=width_percent
             )
             yield Section(title, (figure,))
 

@@ -231,7 +231,7 @@ def _side(name: str, side: SideInfo, written: Written) -> tuple[str, ...]:
         "{mean} ({low} to {high})", mean=written.number(speed.mean, 0),
         low=written.number(speed.min, 0), high=written.number(speed.max, 0),
     )  # fmt: skip
-    return name, recording, f"{side.wheel}, {told(side.timing_edge)}", rpm
+    return name, recording, f"{told(side.wheel)}, {told(side.timing_edge)}", rpm
 
 
 def _edges(cam: CamShift, written: Written) -> Table:

@@ -84,7 +84,7 @@ def hook_up_table(taken: tuple[HookUp, ...]) -> Table:
 
 def _puncture(fact: HookUp) -> str:
     if fact.puncture_sealed is None:
-        return say("none")
+        return say("not pierced")
     return say("sealed") if fact.puncture_sealed else say("open")
 
 
@@ -175,7 +175,7 @@ def said_and_done(dossier: Dossier, written: Written, *, roles: Sequence[str]) -
         say(
             "Price: {what}, {amount}",
             what=fact.text,
-            amount=written.numbers.money(fact.amount, fact.currency),
+            amount=written.money(fact.amount, fact.amount, fact.currency),
         )
         for fact in dossier.facts(PriceItem)
     ]
@@ -241,7 +241,7 @@ def _visits(series: HistorySeries, unit: str, written: Written) -> Table:
         head=(say("visit"), say("mileage"), say("shift")),
         rows=tuple(
             (
-                visit.name,
+                _visit_name(visit.name, written),
                 written.mileage(visit.mileage, unit),
                 written.change(visit.shift_deg, TWO_SIDED_95 * visit.standard_uncertainty_deg),
             )
@@ -250,6 +250,12 @@ def _visits(series: HistorySeries, unit: str, written: Written) -> Table:
         numbers=(1, 2),
         wide=(0,),
     )
+
+
+def _visit_name(name: str, written: Written) -> str:
+    """Write the name of a visit, which is its day and the recording, with the day as days are."""
+    day, comma, recording = name.partition(", ")
+    return f"{written.day(day)}{comma}{recording}"
 
 
 def _trend(series: HistorySeries) -> Iterator[str]:
@@ -271,7 +277,7 @@ def policy(rules: Policy) -> Section:
         group, _, name = key.partition(".")
         inner, _, prior = name.partition(".")
         value = getattr(groups[group], inner)
-        rows.append((key, f"{value[prior] if prior else value:g}", told(source)))
+        rows.append((key, told(f"{value[prior] if prior else value:g}"), told(source)))
     return Section(
         say("Policy"),
         (
@@ -310,7 +316,7 @@ def versions(dossier: Dossier, written: Written) -> Section:
         *(comparison.history if comparison else ()),
     )
     pairs += [
-        (step.name, ", ".join(f"{k} {v}" for k, v in step.settings.items() if v is not None))
+        (told(step.name), ", ".join(f"{k} {v}" for k, v in step.settings.items() if v is not None))
         for step in steps
     ]
     return Section(say("Versions and steps"), (Facts(tuple(pairs)),))

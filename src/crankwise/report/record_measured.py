@@ -58,15 +58,15 @@ def _wheel(crank: CrankMeasurement, written: Written) -> Facts:
     choice, rejected, speed = crank.choice, crank.rejected, crank.speed_rpm
     runner_up = (
         say(
-            "{wheel}, behind by {margin} for each edge", wheel=choice.runner_up,
+            "{wheel}, behind by {margin} for each edge", wheel=told(choice.runner_up),
             margin=written.number(choice.margin, 2),
         )
         if choice.runner_up
-        else say("none")
+        else say("no other")
     )  # fmt: skip
     return Facts(
         (
-            (say("wheel"), f"{crank.wheel}, {crank.channel}"),
+            (say("wheel"), f"{told(crank.wheel)}, {crank.channel}"),
             (say("confidence"), written.share(choice.confidence)),
             (say("next best"), runner_up),
             (say("sensor"), told(crank.sensor)),
@@ -126,7 +126,7 @@ def _budgets(cam: CamMeasurement, written: Written) -> Table:
     return Table(
         head=(
             say("edge"), say("at"),
-            *(f"{told(source)}, {kind}" for source, kind in sources),
+            *(f"{told(source)},\u00a0{kind}" for source, kind in sources),
         ),
         rows=tuple(_budget_row(edge, sources, written) for edge in cam.edges),
         numbers=tuple(range(1, 2 + len(sources))),

@@ -1,11 +1,16 @@
-"""How a report writes measured numbers, amounts, days and distances: as the workshop does."""
+"""How a report writes numbers: what was measured as its language does, amounts as the workshop.
+
+Sentences of the core come with their numbers in the marks of the language, so the numbers beside
+them have the same.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say, told
+from crankwise.language import current, say, told
 from crankwise.language.formats import Numbers
 from crankwise.picture.words import decimals_for
 
@@ -23,14 +28,15 @@ _FEWEST_DECIMALS: Final = 0.095  # degrees; below this uncertainty a second deci
 
 
 class Written:
-    """Numbers of one report."""
+    """Numbers of one report, in the language that is spoken when it is begun."""
 
     def __init__(self, profile: Profile) -> None:
-        self.numbers = Numbers(profile)
+        self._measured = Numbers(replace(profile, number_format=current()))
+        self._workshop = Numbers(profile)
 
     def number(self, value: float, places: int) -> str:
         """Write a number with fixed places; nought has no sign."""
-        text = self.numbers.decimal(value, places)
+        text = self._measured.decimal(value, places)
         return text.removeprefix("-") if round(value, places) == 0 else text
 
     def degrees(self, value: float, places: int | None = None) -> str:
@@ -76,27 +82,27 @@ class Written:
     def share(self, probability: float) -> str:
         """Write a probability in percent, never as nought or certain, which nothing measured is."""
         if probability < 0.01:
-            return f"< {self.numbers.percent(0.01)}"
+            return f"< {self._measured.percent(0.01)}"
         return (
-            f"> {self.numbers.percent(0.99)}"
+            f"> {self._measured.percent(0.99)}"
             if probability > 0.99
-            else self.numbers.percent(probability)
+            else self._measured.percent(probability)
         )
 
     def percent(self, percent: Decimal) -> str:
         """Write a rate of tax, with as many decimals as it has."""
-        return self.numbers.rate(percent)
+        return self._workshop.rate(percent)
 
     def money(self, low: Decimal, high: Decimal, currency: str) -> str:
         """Write an amount, or from which to which it may be."""
-        first = self.numbers.money(low, currency)
+        first = self._workshop.money(low, currency)
         if low == high:
             return first
-        return say("{low} to {high}", low=first, high=self.numbers.money(high, currency))
+        return say("{low} to {high}", low=first, high=self._workshop.money(high, currency))
 
     def mileage(self, value: float | None, unit: str | None) -> str:
         """Write a mileage with its unit; nothing where there is none."""
-        return "" if value is None else self.numbers.mileage(value, told(unit) if unit else None)
+        return self._measured.mileage(value, unit)
 
     def about(self, distance: float, unit: str) -> str:
         """Round a distance to what a forecast is good for."""
@@ -105,11 +111,11 @@ class Written:
 
     def day(self, value: str) -> str:
         """Write an ISO day; nothing where there is none."""
-        return self.numbers.day(value) if value else ""
+        return self._workshop.day(value) if value else ""
 
     def moment(self, value: datetime) -> str:
         """Write a day with its time, UTC, so that it is the same on every computer."""
-        return f"{self.numbers.day(value.date())}, {value:%H:%M} UTC"
+        return f"{self._workshop.day(value.date())}, {value:%H:%M} UTC"
 
 
 def findings_lines(findings: tuple[Finding, ...]) -> tuple[str, ...]:
