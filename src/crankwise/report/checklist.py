@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from crankwise.drive.checks import checks, place_of
 from crankwise.drive.hypotheses import JOINT, kinds
-from crankwise.language import say, told
+from crankwise.language import message, say, told
 from crankwise.model.policy import FAULTS, HEALTHY, OTHER_PAIRS
 from crankwise.report import common
 from crankwise.report.blocks import Blanks, Caution, Paragraph, Section, Sheet, Task, Tasks
@@ -21,6 +21,13 @@ if TYPE_CHECKING:
 
 _WORTH_LOOKING: Final = 0.05
 """Probability from which a cause is worth a look."""
+_ANYWHERE: Final = {
+    "guide-worn": message("between two sprockets"),
+    "jumped": message("crank or cam"),
+    "phaser-off-stop": message("a cam"),
+    "cam-target": message("a cam"),
+}
+"""Where to look for a kind of fault that no comparison has given a place."""
 
 
 def checklist_sheet(dossier: Dossier, comparison: Comparison | None, written: Written) -> Sheet:
@@ -107,7 +114,7 @@ def _kind_name(kind: str) -> str:
 
 
 def _tasks(part: str, some: Sequence[Check]) -> tuple[Task, ...]:
-    place = place_of(part) if ":" in part else say("timing drive")
+    place = place_of(part) if ":" in part else _ANYWHERE.get(part, "timing drive")
     return tuple(
         Task(
             told(check.look.format(place=place)),
