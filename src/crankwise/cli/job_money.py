@@ -15,6 +15,7 @@ from crankwise.cli.job_options import JobName, VisitNumber
 from crankwise.cli.options import Lang, Quiet
 from crankwise.cli.storing import Where, one_line, open_for
 from crankwise.errors import UsageError
+from crankwise.language import say
 
 _CURRENCY: Final = re.compile(r"[A-Z]{3}")
 _NO_TAX: Final = "none"
@@ -44,7 +45,7 @@ def price(
     from crankwise.model.job import PriceItem  # noqa: PLC0415  keeps --help fast
 
     fact = PriceItem(
-        one_line(text, what="the item"),
+        one_line(text, what=say("the item")),
         amount=amount_from(amount),
         currency=currency_from(currency),
     )
@@ -85,7 +86,7 @@ def offer(
         raise UsageError("--recheck-at goes with watch")
     low, high, currency = _range(amounts)
     fact = Offer(
-        option.value, one_line(text, what="the offer"), low, high, currency,
+        option.value, one_line(text, what=say("the offer")), low, high, currency,
         tax_percent=_tax(ctx, store, tax), recheck_mileage=recheck_at,
     )  # fmt: skip
     write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
