@@ -387,7 +387,7 @@ def test_without_its_original_the_picture_shows_the_edges_and_says_why(
     new_page, shop, serve, tmp_path
 ):
     folder = tmp_path / "shop"
-    shutil.copytree(shop.folder, folder, ignore=shutil.ignore_patterns("levels"))
+    shutil.copytree(shop.folder, folder)
     with open_store(folder) as store:
         file = store.jobs.file(store.jobs.visit(shop.late).job_id)
         digest = file.visits[-1].recordings[0].recording.sha256

@@ -6,6 +6,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from platformdirs import user_cache_path
+
 from crankwise.model.engine import Engine
 from crankwise.model.kept import VerifyReport
 from crankwise.model.policy import Policy
@@ -33,6 +35,9 @@ class Store:
     shop : Shop
     folder : Path or None
         Where the database file lies; ``None`` for a database elsewhere.
+    levels_folder : Path
+        Where levels of the recordings are kept, which may be deleted at any time: beside the
+        database file, or in this user's cache.
     """
 
     def __init__(self, database: Database, originals: Originals | None) -> None:
@@ -40,7 +45,9 @@ class Store:
         self._originals = originals
         self.where = database.where
         self.folder = Path(database.where).parent if database.is_sqlite else None
-        self.recordings = Recordings(database, originals)
+        beside = self.folder or user_cache_path("crankwise", appauthor=False)
+        self.levels_folder = beside / "levels"
+        self.recordings = Recordings(database, originals, self.levels_folder)
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
         self.shop = Shop(database)

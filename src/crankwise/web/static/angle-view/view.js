@@ -422,7 +422,7 @@ class AngleView {
   #choices() {
     const { choices, levels } = this.view;
     const select = this.part("choice");
-    select.closest("label").hidden = choices.length < 2;
+    select.hidden = choices.length < 2;
     select.replaceChildren(
       ...choices.map(({ sha256, name, purpose }) => {
         const shown = levels.includes(sha256);
