@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Final, Self
 
 from crankwise.model.engine import Engine
 from crankwise.model.kept import VerifyReport
@@ -14,9 +14,12 @@ from crankwise.store.history import History, vehicle_history
 from crankwise.store.jobs import Jobs
 from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
+from crankwise.store.remembered import Remembered
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
 from crankwise.store.verify import verify
+
+_MOST_HISTORIES: Final = 100
 
 
 class Store:
@@ -43,6 +46,7 @@ class Store:
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
         self.shop = Shop(database)
+        self._histories: Remembered[History] = Remembered(_MOST_HISTORIES)
 
     def history(
         self,
@@ -60,6 +64,7 @@ class Store:
             known_good_id=known_good_id,
             policy=policy,
             engine=engine,
+            remembered=self._histories,
         )
 
     def verify(self) -> VerifyReport:
