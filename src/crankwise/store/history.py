@@ -153,6 +153,7 @@ def _worked_out(
     points, left_out = _points(files, unit)
     restarts = tuple(sorted(_restarts(files, unit)))
     values, misfits = _shifts(points, known_good, rules, same_vehicle=same_vehicle)
+    worn_deg = limit_deg * rules.limits.worn_share
     prior = SpreadPrior(
         spread_deg=rules.spread.visit_deg / float(np.sqrt(2.0)),
         dof=rules.spread.visit_dof,
@@ -161,7 +162,7 @@ def _worked_out(
     series = tuple(
         _series(
             key, visits, restarts, unit=unit, prior=prior, reference_deg=reference,
-            limits_deg=(limit_deg * rules.limits.worn_share, limit_deg),
+            limits_deg=(worn_deg, limit_deg),
         )
         for key, (visits, reference) in sorted(values.items())
     )  # fmt: skip
