@@ -243,15 +243,15 @@ def _loaded(client: _Client, wanted: Sequence[str], parts: dict[str, int]) -> se
     return loaded
 
 
-def one_of_each_kind(pages: Iterator[str] | dict[str, int]) -> list[str]:
-    """Take one page for each kind of address, numbers in it left aside.
+def one_of_each_kind(weights: dict[str, int]) -> list[str]:
+    """Take the heaviest page of each kind: of one visit, of one engine, and so on.
 
-    >>> one_of_each_kind({"/": 1, "/visits/3": 1, "/visits/4": 1, "/known-goods/1a2b": 1})
-    ['/', '/visits/3', '/known-goods/1a2b']
+    >>> one_of_each_kind({"/": 3, "/visits/3": 4, "/visits/4": 5, "/visits/3/edit": 1})
+    ['/visits/4', '/', '/visits/3/edit']
     """
     kinds: dict[str, str] = {}
-    for path in pages:
-        kinds.setdefault(re.sub(r"[0-9a-f]*\d[0-9a-f]*", "N", path), path)
+    for path in sorted(weights, key=lambda path: -weights[path]):
+        kinds.setdefault(re.sub(r"^(/[^/]+/)[^/]+", r"\1*", path), path)
     return list(kinds.values())
 
 
