@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Final, Self
 
 from platformdirs import user_cache_path
 
@@ -16,10 +16,13 @@ from crankwise.store.history import History, vehicle_history
 from crankwise.store.jobs import Jobs
 from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
+from crankwise.store.remembered import Remembered
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
 from crankwise.store.stamp import Stamp, stamp_of
 from crankwise.store.verify import verify
+
+_MOST_HISTORIES: Final = 100
 
 
 class Store:
@@ -51,6 +54,7 @@ class Store:
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
         self.shop = Shop(database)
+        self._histories: Remembered[History] = Remembered(_MOST_HISTORIES)
 
     def history(
         self,
@@ -68,6 +72,7 @@ class Store:
             known_good_id=known_good_id,
             policy=policy,
             engine=engine,
+            remembered=self._histories,
         )
 
     def stamp(self) -> Stamp:
