@@ -60,7 +60,9 @@ _LABELS: Final = {
     "causes.priors.wrong-reference": message("The known-good is of another build"),
     "causes.priors.none-of-these": message("None of these"),
     "causes.pair_factor": message("Two faults at once, factor"),
-    "causes.scatter_spread": message("Spread of scatter (logarithm) where a fault suggests how much"),
+    "causes.scatter_spread": message(
+        "Spread of scatter (logarithm) where a fault suggests how much"
+    ),
     "causes.scatter_spread_unknown": message("The same where it suggests nothing"),
     "causes.moving_if_loose": message("A phaser off its stop is seen moving"),
     "causes.moving_otherwise": message("A locked phaser is seen moving"),
