@@ -47,7 +47,8 @@ def test_an_amount_survives_english_and_german_writing(value):
 
 def test_a_mileage_may_be_grouped_or_left_open():
     assert forms.mileage("58,900", "miles") == (58900.0, "miles")
-    assert forms.mileage("58.900", "km") == (58900.0, "km")
+    for grouped in ("58.900", "58’900", "58'900", "58\u202f900", "58 900"):
+        assert forms.mileage(grouped, "km") == (58900.0, "km")
     assert forms.mileage(" ", "km") == (None, None)
     with pytest.raises(UsageError, match="mileage"):
         forms.mileage("about 50", "km")
