@@ -26,12 +26,7 @@ from crankwise.language.templates import places_of
 
 ROOT = Path(__file__).parents[1]
 OTHERS = sorted(set(LANGUAGES) - {"en"})
-NO_WORDS = {
-    "ns", "to", "rotate(-90  )", "crankwise  --store", "'DejaVu Sans', Verdana, sans-serif",
-    "bold red", "bold yellow", "bold green", "DejaVu Sans", "right", "left", "start", "end",
-    "strand", "strand on-teeth", "tight", "slack",
-}  # fmt: skip
-"""Units, styles and classes of drawings in the command line and the pictures."""
+STYLES = {"bold red", "bold yellow", "bold green", "DejaVu Sans", "right", "left", "start", "end"}
 
 
 def po_text(code):
