@@ -287,9 +287,10 @@ def test_quick_zooming_asks_for_one_window_at_a_time(late):
 
 def test_less_motion_jumps_at_once(new_page, shop):
     page = opened(new_page(reduced_motion="reduce"), shop.late)
-    press(page, "g", "a")  # the signals close by are here from now on
-    seen(page)
-    page.wait_for_load_state("networkidle")
+    for key in "ga":  # the signals close by are here from now on
+        press(page, key)
+        seen(page)
+        page.wait_for_load_state("networkidle")
     before, first, last = page.evaluate("""async () => {
         const frame = () => new Promise((go) => requestAnimationFrame(go));
         const canvas = document.querySelector("[data-picture] canvas");
@@ -314,6 +315,22 @@ def test_colours_are_those_of_the_page(new_page, shop, scheme):
     other = "dark" if scheme == "light" else "light"
     assert intake[other] in colours(page)
     assert intake[scheme] not in colours(page)
+
+
+@pytest.mark.parametrize("theme", ["of the system", "chosen"])
+def test_on_paper_it_is_dark_on_white(new_page, shop, theme):
+    page = opened(new_page(color_scheme="dark" if theme == "of the system" else "light"), shop.late)
+    if theme == "chosen":
+        page.click("[data-theme-switch]")
+    drawn(page)
+    assert (79, 192, 188) in colours(page)
+    page.emulate_media(media="print")
+    drawn(page)
+    found = colours(page)
+    assert (11, 127, 124) in found
+    assert (79, 192, 188) not in found
+    ink = page.evaluate("getComputedStyle(document.body).color")
+    assert ink == "rgb(29, 36, 51)"
 
 
 def colours(page):
@@ -387,7 +404,7 @@ def test_without_its_original_the_picture_shows_the_edges_and_says_why(
     new_page, shop, serve, tmp_path
 ):
     folder = tmp_path / "shop"
-    shutil.copytree(shop.folder, folder, ignore=shutil.ignore_patterns("levels"))
+    shutil.copytree(shop.folder, folder)
     with open_store(folder) as store:
         file = store.jobs.file(store.jobs.visit(shop.late).job_id)
         digest = file.visits[-1].recordings[0].recording.sha256

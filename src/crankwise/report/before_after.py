@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _WIDTH_PERCENT: Final = 88
 """Width of a picture: two of them, one above the other, fit on the page."""
-_WIDTH_IN_FULL_PERCENT: Final = 78
+_WIDTH_IN_FULL_PERCENT: Final = 70
 """The same where what remains stands on the page, too."""
 
 

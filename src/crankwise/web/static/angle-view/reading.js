@@ -19,10 +19,19 @@ export function teethWords({ pitch_deg: pitch, gap_deg: gap }, deg) {
   return say("teethBefore", { teeth: count(1 + Math.max(last - turned, 0) / pitch) });
 }
 
+// Everything at one place of the axis, in words; `mark` is the place to measure from, or null.
+export function readAt({ view, axis, mode, window, mark }, value) {
+  const found = mode === "angle" ? readAngle(view, window, value) : readTime(view, window, value);
+  const near = mode === "angle" ? nearestEdge(view, axis, value) : null;
+  if (near) found.push(edgeWords(near));
+  if (mark !== null) found.push(differenceWords(view, mode, mark, value));
+  return found.join(" · ");
+}
+
 const degrees = (deg) => `${fixed(wrapped(Math.round(deg * 100) / 100), 2)}°`;
 
 // What stands at an angle; `window` may not be here yet.
-export function readAngle(view, window, deg) {
+function readAngle(view, window, deg) {
   const found = [degrees(deg), teethWords(view.crank, deg)];
   if (!window) return found;
   const { time, mean } = cycleSpeeds(window.arrays);
@@ -34,7 +43,7 @@ export function readAngle(view, window, deg) {
 }
 
 // What stands at a time.
-export function readTime(view, window, seconds) {
+function readTime(view, window, seconds) {
   const found = [say("seconds", { time: fixed(seconds, 6) })];
   const deg = angleAt(window, seconds);
   if (!Number.isFinite(deg)) return [...found, say("noAngle")];
@@ -75,7 +84,7 @@ function between(values, place) {
 }
 
 // The edge at the cursor, if it is that near.
-export function nearestEdge(view, axis, deg) {
+function nearestEdge(view, axis, deg) {
   let best = null;
   for (const lane of view.lanes) {
     for (const edge of lane.edges) {
@@ -86,7 +95,7 @@ export function nearestEdge(view, axis, deg) {
   return best;
 }
 
-export function edgeWords({ lane, edge }) {
+function edgeWords({ lane, edge }) {
   const direction = say(edge.edge);
   const words = edge.shift?.words ?? edge.words;
   return say("edgeHere", { cam: lane.name, direction, words });
@@ -100,7 +109,7 @@ export function edgeBeside(view, deg, way) {
   return deg + way * least;
 }
 
-export function differenceWords(view, mode, from, to) {
+function differenceWords(view, mode, from, to) {
   if (mode === "time") return say("fromMarkTime", { time: fixed((to - from) * 1000, 3) });
   const deg = around(to - from);
   return say("fromMark", { deg: fixed(deg, 2), teeth: fixed(deg / view.crank.pitch_deg, 2) });

@@ -46,7 +46,9 @@ export function drawMap(surface, mode, stretch, whole, gap, layout, { colours })
   const x = (value) => layout.left + (value - whole.from) * scale;
   surface.rect(layout.left, top, layout.right - layout.left, bottom - top, { fill: colours.shade });
   if (mode === "angle" && gap) {
-    for (const zero of [TURN, CYCLE]) surface.rect(x(zero - gap), top, gap * scale, bottom - top, { fill: colours.line });
+    for (const zero of [TURN, CYCLE]) {
+      surface.rect(x(zero - gap), top, gap * scale, bottom - top, { fill: colours.line });
+    }
   }
   surface.clipped(layout.left, top - 2, layout.right - layout.left, bottom - top + 4, () => {
     for (const turn of mode === "angle" ? [-CYCLE, 0, CYCLE] : [0]) {
