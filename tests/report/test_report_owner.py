@@ -20,7 +20,7 @@ from crankwise.model.job import Advice, Choice, Offer
 from crankwise.model.policy import CAUSES, OTHER_PAIRS
 from crankwise.report import Wish, made, of_visit, plain_words, visit_report
 from crankwise.report.blocks import Figure, Result
-from crankwise.report.common import quantity
+from crankwise.report.common import of_what, quantity
 from crankwise.report.making import composed
 from crankwise.report.owner import owner_sheet
 from crankwise.report.written import Written
@@ -193,6 +193,14 @@ def test_bank_against_bank_has_no_camshaft_to_draw(van, dossier_of):
     sheet = sheet_of(dossier_of(comparison))
     assert not figures_of(sheet)
     assert "one bank against the other" in result_of(sheet).about
+
+
+def test_cams_of_two_banks_are_named_apart():
+    assert of_what(("exhaust-2", "intake-2")) == (
+        "exhaust camshaft of bank 2 against intake camshaft of bank 2"
+    )
+    assert of_what(("intake", "exhaust")) == "one camshaft against the other"
+    assert of_what(("cam-1",)) == "camshaft 1"
 
 
 def test_an_empty_comparison_is_refused(van, dossier_of):

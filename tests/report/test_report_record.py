@@ -104,6 +104,20 @@ def test_before_and_after_are_the_two_comparisons(dossier, text_of):
     assert "The repair is right" in text
 
 
+def test_before_and_after_are_never_of_two_references(dossier, text_of):
+    """The chain is new, so the known-good from before may be another one."""
+    other = tuple(replace(side, sha256="1" * 64) for side in dossier.comparison.known_goods)
+    cams = tuple(replace(cam, shift_deg=9.99) for cam in dossier.comparison.cams)
+    separations = tuple(replace(s, change_deg=8.88) for s in dossier.comparison.separations)
+    elsewhere = replace(dossier.comparison, known_goods=other, cams=cams, separations=separations)
+    text = text_of(made(replace(dossier, comparison=elsewhere), Wish(page="before-after")))
+    for cam in dossier.after.repair.before:
+        assert shift_words(cam.shift_deg, cam.uncertainty_deg) in text
+    assert "9.99" not in text
+    assert "8.88" not in text
+    assert "not told" in text
+
+
 def test_an_earlier_visit_is_reported_as_it_was_known_then(mended):
     """What came later must not change what an owner was told."""
     early = of_visit(mended.store, mended.file, mended.file.visits[1])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from crankwise.judge.verdict import Quantity, quantities
+from crankwise.judge.verdict import Quantity, furthest, quantities
 from crankwise.language import say, told
 from crankwise.model.job import Repair
 from crankwise.report import common
@@ -13,7 +13,7 @@ from crankwise.report.blocks import Bullets, Paragraph, Result, Section, Sheet, 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from crankwise.model.comparison import Comparison, RepairCheck
+    from crankwise.model.comparison import Comparison, RepairCheck, SeparationChange
     from crankwise.report.blocks import Block
     from crankwise.report.dossier import Dossier
     from crankwise.report.written import Written
@@ -39,11 +39,13 @@ def before_after_sheet(
         For a technician: also what remains, and whether it may become a known-good.
     """
     about = common.quantity(after)
-    before, now = _before(dossier, repair), quantities(after.cams, after.separations)
+    between = _separations_before(dossier, after)
+    before = quantities(repair.before, between)
+    now = quantities(after.cams, after.separations)
     opening: list[Block] = [
         Result(
             level=after.verdict.level,
-            word=common.word(after.verdict.level),
+            word=told(after.verdict.level),
             sign=common.sign(after.verdict.level),
             sentence=_headline(repair),
             amount=written.size(about.change_deg, about.uncertainty_deg),
@@ -54,7 +56,7 @@ def before_after_sheet(
     sections = [
         Section(say("Before and after, in numbers"), (_table(before, now, written),)),
         *_pictures(
-            dossier, after, before, now, written,
+            dossier, after, repair, between, written,
             width_percent=_WIDTH_IN_FULL_PERCENT if in_full else _WIDTH_PERCENT,
         ),
     ]  # fmt: skip
@@ -70,11 +72,20 @@ def before_after_sheet(
     )
 
 
-def _before(dossier: Dossier, repair: RepairCheck) -> list[Quantity]:
-    """What was off before: as it was judged then, else what the comparison after it keeps."""
-    if dossier.is_repaired and dossier.comparison is not None:
-        return quantities(dossier.comparison.cams, dossier.comparison.separations)
-    return quantities(repair.before, ())
+def _separations_before(dossier: Dossier, after: Comparison) -> Sequence[SeparationChange]:
+    """What was between the cams before, as the comparison made then tells it.
+
+    It counts only if it rests on the same known-goods as the one after the repair, which keeps
+    the cams as they were but not what was between them.
+    """
+    found = dossier.comparison
+    if found is None or not dossier.is_repaired or _reference(found) != _reference(after):
+        return ()
+    return found.separations
+
+
+def _reference(comparison: Comparison) -> set[str]:
+    return {side.sha256 for side in comparison.known_goods if not side.set_aside}
 
 
 def _headline(repair: RepairCheck) -> str:
@@ -98,7 +109,7 @@ def _row(was: Quantity | None, now: Quantity, written: Written) -> tuple[str, ..
     limits = now.healthy
     return (
         common.of_what(now.roles),
-        written.change(was.change_deg, was.uncertainty_deg) if was else say("not measured"),
+        written.change(was.change_deg, was.uncertainty_deg) if was else say("not told"),
         written.change(now.change_deg, now.uncertainty_deg),
         written.bounds(limits.low_deg, limits.high_deg) if limits else "",
         say("still off") if now.is_beyond_healthy else say("in place"),
@@ -108,25 +119,27 @@ def _row(was: Quantity | None, now: Quantity, written: Written) -> tuple[str, ..
 def _pictures(
     dossier: Dossier,
     after: Comparison,
-    before: Sequence[Quantity],
-    now: Sequence[Quantity],
+    repair: RepairCheck,
+    between: Sequence[SeparationChange],
     written: Written,
     *,
     width_percent: int,
 ) -> Iterator[Section]:
     """Draw the camshaft that had moved most, before and after, one above the other."""
-    repair, crank = after.repair, after.crank or dossier.crank
-    was = common.moved_most(repair.before) if repair else None
+    was, crank = common.moved_most(repair.before), after.crank or dossier.crank
     is_now = next((cam for cam in after.cams if was is not None and cam.role == was.role), None)
     if was is None or is_now is None or crank is None:
         return
-    about = dossier.comparison if dossier.is_repaired else None
-    roles = set(common.quantity(about).roles) if about else {was.role}
-    for title, cam, changes in ((say("Before"), was, before), (say("After"), is_now, now)):
-        found = next((item for item in changes if set(item.roles) == roles), None)
-        if found is not None:
+    about = furthest(repair.before, between, after.limits)
+    later = [
+        item
+        for item in quantities(after.cams, after.separations)
+        if set(item.roles) == set(about.roles)
+    ]
+    for title, cam, changes in ((say("Before"), was, [about]), (say("After"), is_now, later)):
+        for change in changes:
             figure = common.owner_figure(
-                cam, crank, after.limits, written, about=found, width_percent=width_percent
+                cam, crank, after.limits, written, about=change, width_percent=width_percent
             )
             yield Section(title, (figure,))
 

@@ -82,11 +82,6 @@ def sign(level: Level) -> str:
     return svg.document(*parts, width=size, height=size, title=told(level), text="")
 
 
-def word(level: Level) -> str:
-    """Word of a verdict."""
-    return told(level)
-
-
 def quantity(comparison: Comparison) -> Quantity:
     """Return what the verdict rests on."""
     return furthest(comparison.cams, comparison.separations, comparison.limits)
@@ -103,7 +98,9 @@ def of_what(roles: Sequence[str]) -> str:
         return camshaft(roles[0])
     if roles[0].startswith("bank"):
         return say("one bank against the other")
-    return say("one camshaft against the other")
+    if set(roles) == {"intake", "exhaust"}:
+        return say("one camshaft against the other")
+    return say("{one} against {other}", one=camshaft(roles[0]), other=camshaft(roles[1]))
 
 
 def sentence(words: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say
+from crankwise.language import say, told
 from crankwise.model.job import Advice, Choice, Offer, Repair
 from crankwise.model.policy import HEALTHY
 from crankwise.report import common, plain_words
@@ -52,7 +52,7 @@ def _opening(dossier: Dossier, comparison: Comparison, written: Written) -> Iter
     is_judged = level != "not-judged"
     yield Result(
         level=level,
-        word=common.word(level),
+        word=told(level),
         sign=common.sign(level),
         sentence=plain_words.headline(
             level,

@@ -36,7 +36,7 @@ def verdict(comparison: Comparison) -> Iterator[Block]:
     judged = comparison.verdict
     yield Result(
         level=judged.level,
-        word=common.word(judged.level),
+        word=told(judged.level),
         sign=common.sign(judged.level),
         sentence=told(judged.summary),
     )
