@@ -190,7 +190,9 @@ class EdgeSpread:
     """One cam edge over the known-goods of a family, crank degrees.
 
     ``angle_deg`` is the mean, ``spread_deg`` the standard deviation (0 with one), ``low_deg`` and
-    ``high_deg`` the extremes seen; the angles are those of the first known-good's zero.
+    ``high_deg`` the extremes seen; ``median_deg`` the middle one, ``lower_deg`` and ``upper_deg``
+    the bounds that 95 % of those seen lie within. The angles are those of the first known-good's
+    zero.
     """
 
     role: str
@@ -199,6 +201,9 @@ class EdgeSpread:
     spread_deg: float
     low_deg: float
     high_deg: float
+    median_deg: float
+    lower_deg: float
+    upper_deg: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from crankwise.store.recordings import Recordings
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
 from crankwise.store.verify import verify
+from crankwise.store.watched import Watched
 
 
 class Store:
@@ -29,6 +30,7 @@ class Store:
     shelf : Shelf
     jobs : Jobs
     shop : Shop
+    watched : Watched
     """
 
     def __init__(self, database: Database, originals: Originals | None) -> None:
@@ -39,6 +41,7 @@ class Store:
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
         self.shop = Shop(database)
+        self.watched = Watched(database)
 
     def history(
         self,
