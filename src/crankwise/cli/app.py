@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from crankwise import __version__
-from crankwise.cli import compare, demo, job, measure, reference, serve, simulate
+from crankwise.cli import compare, demo, job, measure, reference, serve, simulate, watch
 from crankwise.cli.guard import guarded
 from crankwise.cli.options import Lang, Quiet, Shared
 from crankwise.cli.storing import Where
@@ -53,5 +53,6 @@ app.command("demo")(guarded(demo.demo))
 app.command("measure")(guarded(measure.measure))
 app.command("serve")(guarded(serve.serve))
 app.command("simulate")(guarded(simulate.simulate))
+app.command("watch")(guarded(watch.watch))
 app.add_typer(job.group, name="job")
 app.add_typer(reference.group, name="reference")

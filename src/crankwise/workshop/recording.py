@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from crankwise.model.job import JobFile, Purpose, VisitFile
     from crankwise.model.kept import KeptMeasurement
+    from crankwise.model.measurement import Measurement
     from crankwise.store import Store
 
 
@@ -38,10 +39,17 @@ def keep_recording(
     """
     read = readers.read(path, interval_s=interval_s)
     measurement = pipeline.measure(read, crank=crank, cams=cams, progress=progress)
-    store.recordings.add(path)
     settings = MeasureSettings(
         crank=crank, cams=dict(cams) if cams else None, interval_s=interval_s
     )
+    return keep_measured(store, path, measurement, settings=settings)
+
+
+def keep_measured(
+    store: Store, path: Path, measurement: Measurement, *, settings: MeasureSettings
+) -> KeptMeasurement:
+    """Keep a recording that was measured, the file and the measurement."""
+    store.recordings.add(path)
     return store.recordings.add_measurement(measurement, settings=settings)
 
 
