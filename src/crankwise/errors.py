@@ -4,6 +4,7 @@
 
     CrankwiseError                 exit code 1 is never used for these
     ├── UsageError                 2  the request itself makes no sense
+    │   └── NotFoundError          2  what it names is not there
     ├── UnreadableError            3  the file cannot be understood
     │   └── MissingPackageError    3  an optional package reads this format
     └── NotMeasurableError         4  readable, but it cannot be measured or compared
@@ -27,6 +28,10 @@ class UsageError(CrankwiseError):
     """The request makes no sense: an unknown channel, a contradictory option."""
 
     exit_code = 2
+
+
+class NotFoundError(UsageError):
+    """Something asked for by its name or number is not there; says what there is, if it can."""
 
 
 class UnreadableError(CrankwiseError):

@@ -2,24 +2,42 @@
 
 from __future__ import annotations
 
+import getpass
+import os
+import sys
 from typing import Annotated
 
 import typer
 
 from crankwise.cli.options import Lang, Quiet, Shared, is_quiet
 from crankwise.cli.storing import Where
-from crankwise.errors import MissingPackageError
+from crankwise.errors import MissingPackageError, UsageError
 
 
 def serve(
     ctx: typer.Context,
     *,
     host: Annotated[
-        str, typer.Option("--host", metavar="H", help="Address to listen on.")
+        str,
+        typer.Option(
+            "--host",
+            metavar="H",
+            help="Address to listen on; others reach any but 127.0.0.1, and need a pass-phrase.",
+        ),
     ] = "127.0.0.1",
     port: Annotated[
         int, typer.Option("--port", metavar="N", min=0, max=65535, help="Port; 0 takes a free one.")
     ] = 8720,
+    name: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--name", metavar="HOST", help="Further name that it is asked by; may be repeated."
+        ),
+    ] = None,
+    pass_phrase: Annotated[
+        bool,
+        typer.Option("--pass-phrase", help="Ask for a new pass-phrase, which is kept as a hash."),
+    ] = False,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
@@ -30,11 +48,31 @@ def serve(
     """Open the screens in the browser: the whole visit, at the car."""
     try:
         from crankwise.web.running import run  # noqa: PLC0415  keeps --help fast
-        from crankwise.web.settings import Settings  # noqa: PLC0415  keeps --help fast
+        from crankwise.web.settings import (  # noqa: PLC0415  keeps --help fast
+            PASS_PHRASE_VARIABLE,
+            Settings,
+        )
     except ImportError as error:
         raise MissingPackageError(
             f"the screens need the package {error.name}: install crankwise[web]"
         ) from error
     before = ctx.obj.store if isinstance(ctx.obj, Shared) else None
-    settings = Settings(store=store or before, host=host, port=port)
-    run(settings, opens_browser=browser, silent=is_quiet(ctx, quiet=quiet))
+    settings = Settings(store=store or before, host=host, port=port, names=tuple(name or ()))
+    run(
+        settings,
+        opens_browser=browser,
+        silent=is_quiet(ctx, quiet=quiet),
+        pass_phrase=_asked() if pass_phrase else os.environ.get(PASS_PHRASE_VARIABLE) or None,
+    )
+
+
+def _asked() -> str:
+    """Ask for a pass-phrase twice, without showing it."""
+    if not sys.stdin.isatty():
+        raise UsageError(
+            "there is no terminal to ask for the pass-phrase at: set CRANKWISE_PASS_PHRASE instead"
+        )
+    first = getpass.getpass("Pass-phrase: ")
+    if getpass.getpass("Once more: ") != first:
+        raise UsageError("the two were not alike: start again")
+    return first

@@ -95,16 +95,17 @@ def _span(drive: Drive, index: int) -> list[str]:
 
 
 def _pairs(*pairs: tuple[str, Value]) -> list[str]:
-    return [f"{key} = {_value(value)}" for key, value in pairs if value not in (None, "", ())]
+    return [f"{key} = {toml_value(value)}" for key, value in pairs if value not in (None, "", ())]
 
 
-def _value(value: Value) -> str:
+def toml_value(value: Value) -> str:
+    """Write one value as TOML."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
         return _quoted(value)
     if isinstance(value, tuple):
-        return _listed(_value(item) for item in value)
+        return _listed(toml_value(item) for item in value)
     if isinstance(value, float):
         return repr(value).removesuffix(".0")
     return str(value)

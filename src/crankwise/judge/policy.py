@@ -7,6 +7,7 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from crankwise.drive.engine_writer import toml_value
 from crankwise.drive.tables import Table
 from crankwise.errors import UnreadableError
 from crankwise.model.policy import (
@@ -117,6 +118,31 @@ def parse_policy(text: str, *, where: str) -> Policy:
             "separation of two cams can't spread by more than twice what each does"
         )
     return _policy(entries)
+
+
+def shipped_entries() -> Mapping[str, Entry]:
+    """Return every value of the shipped policy with its source, by full key."""
+    return _shipped()
+
+
+def own_entries(text: str, *, where: str) -> Mapping[str, Entry]:
+    """Return the values that the text of a policy holds itself, with their sources, by full key.
+
+    Raises
+    ------
+    UnreadableError
+        As :func:`load_policy`.
+    """
+    parse_policy(text, where=where)
+    return _entries(text, where)
+
+
+def policy_toml(entries: Mapping[str, Entry]) -> str:
+    """Write values with their sources as the text of a policy."""
+    lines = [f'format = "{FORMAT}"']
+    for key, (value, source) in entries.items():
+        lines += ["", f"[{key}]", f"value = {value!r}", f"source = {toml_value(source)}"]
+    return "\n".join(lines) + "\n"
 
 
 @cache

@@ -28,7 +28,7 @@ def using(code: str) -> Iterator[None]:
         _current.reset(token)
 
 
-def say(text: str, **values: object) -> str:
+def say(text: str, /, **values: object) -> str:
     """Return a text of ours in the language spoken, with its ``{places}`` filled."""
     return text.format(**values) if values else text
 

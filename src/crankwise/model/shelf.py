@@ -170,6 +170,9 @@ class Spread:
         With which probability.
     basis : str
     remarks : tuple of str
+    values_deg : tuple of float
+        Every known-good against the first one, also one that was set aside, crank degrees; in the
+        order of the ids of the family. Empty where there are so many that the database sums them.
     """
 
     quantity: str
@@ -183,6 +186,7 @@ class Spread:
     coverage: float
     basis: str
     remarks: tuple[str, ...]
+    values_deg: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,11 +221,16 @@ class Outlier:
 
 @dataclass(frozen=True, slots=True)
 class FamilyStatistics:
-    """What the known-goods of one family with one pattern say together."""
+    """What the known-goods of one family with one pattern say together.
+
+    ``ids`` are those of the known-goods, the first one first; empty where there are so many that
+    the database sums them.
+    """
 
     family: str
     wheel: str
     known_goods: int
+    ids: tuple[str, ...]
     cams: tuple[Spread, ...]
     separations: tuple[Spread, ...]
     edges: tuple[EdgeSpread, ...]

@@ -49,7 +49,7 @@ class Profile:
 
 @dataclass(frozen=True, slots=True)
 class Logo:
-    """A picture for reports: ``media_type`` is ``image/png``, ``image/jpeg`` or ``image/svg+xml``."""
+    """A picture for reports; ``media_type`` is that of a PNG, JPEG or SVG."""
 
     media_type: str
     data: bytes

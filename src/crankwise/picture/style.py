@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from crankwise.picture import svg
+from crankwise.picture.boxes import text_box
 from crankwise.picture.layout import fitted
 
 if TYPE_CHECKING:
@@ -38,7 +39,15 @@ def known_good_colour(role: str) -> str:
     >>> known_good_colour("intake")
     '#79b9b7'
     """
-    colour = role_colour(role)
+    return lighter(role_colour(role))
+
+
+def lighter(colour: str) -> str:
+    """Lighter colour of the same hue.
+
+    >>> lighter("#000000")
+    '#737373'
+    """
     parts = (int(colour[place : place + 2], 16) for place in (1, 3, 5))
     return "#" + "".join(f"{round(part + (255 - part) * _LIGHTER):02x}" for part in parts)
 
@@ -66,6 +75,20 @@ def text(
     return svg.element(
         "text", words, x=x, y=y, font_size=size, fill=colour, text_anchor=anchor, **extra
     )
+
+
+def backed(words: svg.Element) -> list[svg.Element]:
+    """Put a strip of paper behind a line of upright text, so that no line runs through it."""
+    found = dict(words.attributes)
+    box = text_box(
+        "".join(map(str, words.children)), float(found["x"]), float(found["y"]),
+        size=float(found["font-size"]), anchor=found["text-anchor"],
+    )  # fmt: skip
+    strip = svg.element(
+        "rect", x=box.left - 2.0, y=box.top - 2.0, width=box.right - box.left + 4.0,
+        height=box.bottom - box.top + 2.0, fill="#ffffff",
+    )  # fmt: skip
+    return [strip, words]
 
 
 def line(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from crankwise.pipeline.measuring import Progress, measure
+from crankwise.pipeline.measuring import Progress, Traced, measure, measure_traced
 
 if TYPE_CHECKING:
     from crankwise.pipeline.comparing import compare
 
-__all__ = ["Progress", "compare", "measure"]
+__all__ = ["Progress", "Traced", "compare", "measure", "measure_traced"]
 
 
 def __getattr__(name: str) -> Any:

@@ -29,13 +29,23 @@ from crankwise.model.measurement import (
     RejectedEdges,
 )
 from crankwise.model.recording import Recording
+from crankwise.model.trace import Trace
 from crankwise.model.wheel import Wheel
+from crankwise.pipeline.tracing import trace_of
 from crankwise.roles import Roles, assign
 from crankwise.roles.evidence import cam_evidence
 from crankwise.roles.naming import name_cams
 from crankwise.wheel import catalogue
 
 Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Traced:
+    """A measurement, and the trace of the recording it was made from."""
+
+    measurement: Measurement
+    trace: Trace
 
 
 def measure(
@@ -67,6 +77,20 @@ def measure(
     NotMeasurableError
         No crank can be followed, or no cam was recorded over enough cycles.
     """
+    return measure_traced(
+        recording, crank=crank, cams=cams, wheels=wheels, progress=progress
+    ).measurement
+
+
+def measure_traced(
+    recording: Recording,
+    *,
+    crank: str | None = None,
+    cams: Mapping[str, str] | None = None,
+    wheels: Iterable[Wheel] | None = None,
+    progress: Progress | None = None,
+) -> Traced:
+    """Measure a recording as :func:`measure` does, and keep every cycle for pictures of it."""
     tell = progress or (lambda _step, _share: None)
     tell("finding edges", 0.0)
     edges = _all_edges(recording)
@@ -78,8 +102,11 @@ def measure(
     sorted_cams = _cams(recording, edges, roles, angle)
     measured = _measure_cams(sorted_cams, angle)
     result = _result(recording, edges, roles, angle, found=sorted_cams, measured=measured)
+    trace = trace_of(
+        roles.crank, angle, sorted_cams.cycle, cams=sorted_cams.cams, measured=measured
+    )
     tell("done", 1.0)
-    return result
+    return Traced(result, trace)
 
 
 def _known_wheels() -> list[Wheel]:

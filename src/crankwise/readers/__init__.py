@@ -8,6 +8,6 @@ crankwise.errors.UnreadableError: no-such-file.csv: no such file. Check the name
 """
 
 from crankwise.readers.contract import Reader, ReadOptions, Source
-from crankwise.readers.dispatch import available, read
+from crankwise.readers.dispatch import available, read, recognise
 
-__all__ = ["ReadOptions", "Reader", "Source", "available", "read"]
+__all__ = ["ReadOptions", "Reader", "Source", "available", "read", "recognise"]

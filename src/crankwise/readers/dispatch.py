@@ -91,6 +91,23 @@ def installed() -> tuple[Reader, ...]:
     return tuple(found.values())
 
 
+def recognise(path: str | Path) -> None:
+    """Refuse a file that no reader knows by its beginning; packed ones are not looked into.
+
+    Raises
+    ------
+    UnreadableError
+        As for :func:`read`.
+    """
+    original = Path(path)
+    _check_file(original)
+    with original.open("rb") as file:
+        head = file.read(HEAD_BYTES)
+    choices = installed()
+    if not is_packed(head) and all(score(one, head, original) == NOT_MINE for one in choices):
+        raise UnreadableError(_not_a_recording(original.name, head, choices))
+
+
 def available() -> dict[str, tuple[str, ...]]:
     """Names of the formats that can be read, with their usual file name endings."""
     return {reader.name: reader.suffixes for reader in installed()}

@@ -9,7 +9,7 @@ from sqlalchemy import Table, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from crankwise.errors import UsageError
+from crankwise.errors import NotFoundError, UsageError
 from crankwise.store.tables import Base, FamilyRow, WorkshopRow
 
 _Row = TypeVar("_Row", bound=Base)
@@ -55,10 +55,10 @@ def find_named(session: Session, kind: type[_Named], name: str) -> _Named | None
 
 
 def numbered(session: Session, kind: type[_Row], number: int, noun: str) -> _Row:
-    """Return a row by its number; raises UsageError where there is none."""
+    """Return a row by its number; raises NotFoundError where there is none."""
     row = session.get(kind, number)
     if row is None:
-        raise UsageError(f"there is no {noun} {number} in this store")
+        raise NotFoundError(f"there is no {noun} {number} in this store")
     return row
 
 
@@ -75,8 +75,10 @@ def by_start(
 
     Raises
     ------
+    NotFoundError
+        None does.
     UsageError
-        None does, several do, or the beginning is too short or no hexadecimal number.
+        Several do, or the beginning is too short or no hexadecimal number.
     """
     wanted = start.strip().lower()
     if len(wanted) < fewest or not set(wanted) <= set("0123456789abcdef"):
@@ -85,7 +87,7 @@ def by_start(
     within = (column >= wanted, column < wanted + "g")
     rows = session.scalars(select(kind).where(*within).limit(2)).all()
     if not rows:
-        raise UsageError(f"there is no {noun} {start} in this store")
+        raise NotFoundError(f"there is no {noun} {start} in this store")
     if len(rows) > 1:
         raise UsageError(f"several {noun}s begin with {start}: give more of the digits")
     return rows[0]

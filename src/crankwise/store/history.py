@@ -43,6 +43,8 @@ class HistorySeries:
         Mileages at which the chain was replaced.
     worn, out_of_time : Trend
         Of the visits since the last chain, towards either limit.
+    reference_standard_uncertainty_deg : float
+        Standard uncertainty of the known-good, common to all visits, crank degrees.
     """
 
     quantity: str
@@ -51,13 +53,23 @@ class HistorySeries:
     restarts: tuple[float, ...]
     worn: Trend
     out_of_time: Trend
+    reference_standard_uncertainty_deg: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class History:
     """A vehicle's timing over its mileage.
 
-    ``left_out`` says which recordings could not be used and why.
+    Attributes
+    ----------
+    vehicle_id : int
+    mileage_unit : {"km", "miles"}
+    known_good_id : str
+    series : tuple of HistorySeries
+    left_out : tuple of str
+        Which recordings could not be used, and why.
+    worn_deg, out_of_time_deg : float
+        Shift either way from which it is worn, and out of time, crank degrees.
     """
 
     vehicle_id: int
@@ -65,6 +77,8 @@ class History:
     known_good_id: str
     series: tuple[HistorySeries, ...]
     left_out: tuple[str, ...]
+    worn_deg: float
+    out_of_time_deg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +132,8 @@ def vehicle_history(
     points, left_out = _points(files, unit)
     restarts = tuple(sorted(_restarts(files, unit)))
     values, misfits = _shifts(points, known_good, rules, same_vehicle=is_own)
-    limit = code_limit(engine, rules, None).degrees
+    limit_deg = code_limit(engine, rules, None).degrees
+    worn_deg = limit_deg * rules.limits.worn_share
     prior = SpreadPrior(
         spread_deg=rules.spread.visit_deg / float(np.sqrt(2.0)),
         dof=rules.spread.visit_dof,
@@ -127,11 +142,13 @@ def vehicle_history(
     series = tuple(
         _series(
             key, visits, restarts, unit=unit, prior=prior, reference_deg=reference,
-            limits_deg=(limit * rules.limits.worn_share, limit),
+            limits_deg=(worn_deg, limit_deg),
         )
         for key, (visits, reference) in sorted(values.items())
     )  # fmt: skip
-    return History(vehicle_id, unit, known_good.id, series, (*left_out, *misfits))
+    return History(
+        vehicle_id, unit, known_good.id, series, (*left_out, *misfits), worn_deg, limit_deg
+    )
 
 
 _Key = tuple[Literal["cam", "separation"], str]
@@ -158,7 +175,7 @@ def _series(
         )
         for limit in limits_deg
     )
-    return HistorySeries(key[1], key[0], tuple(visits), restarts, worn, out_of_time)
+    return HistorySeries(key[1], key[0], tuple(visits), restarts, worn, out_of_time, reference_deg)
 
 
 def _known_good(

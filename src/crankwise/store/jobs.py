@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from typing import get_args
 
-from sqlalchemy import delete, or_, select
+from sqlalchemy import delete, func, or_, select
 from sqlalchemy.orm import Session
 
 from crankwise import document
@@ -118,7 +118,7 @@ class Jobs:
             return vehicle_of(session, row)
 
     def vehicle(self, vehicle_id: int) -> Vehicle:
-        """Return a vehicle; raises UsageError where there is none."""
+        """Return a vehicle; raises NotFoundError where there is none."""
         with self._database.read() as session:
             return vehicle_of(session, numbered(session, VehicleRow, vehicle_id, "vehicle"))
 
@@ -289,9 +289,44 @@ class Jobs:
             return kept_comparison(row)
 
     def file(self, job_id: int) -> JobFile:
-        """Return a job with all that belongs to it; raises UsageError where there is none."""
+        """Return a job with all that belongs to it; raises NotFoundError where there is none."""
         with self._database.read() as session:
             return job_file(session, numbered(session, JobRow, job_id, "job"))
+
+    def file_of_visit(self, visit_id: int) -> JobFile:
+        """Return the job that a visit belongs to; raises NotFoundError without such a visit."""
+        with self._database.read() as session:
+            visit = numbered(session, VisitRow, visit_id, "visit")
+            return job_file(session, session.get_one(JobRow, visit.job_id))
+
+    def seen_last(self, *, search: str | None = None) -> tuple[int, ...]:
+        """Return the numbers of jobs, the one seen last first.
+
+        Parameters
+        ----------
+        search : str, optional
+            Held by the title, or by the vehicle's name, VIN, plate or customer.
+        """
+        last = func.coalesce(func.max(VisitRow.date), "")
+        asked = (
+            select(JobRow)
+            .outerjoin(VisitRow, VisitRow.job_id == JobRow.id)
+            .group_by(JobRow.id)
+            .order_by(last.desc(), JobRow.id.desc())
+        )
+        with self._database.read() as session:
+            rows = session.scalars(asked)
+            return tuple(row.id for row in rows if _is_wanted(session, row, search))
+
+    def visit(self, visit_id: int) -> Visit:
+        """Return a visit; raises NotFoundError where there is none."""
+        with self._database.read() as session:
+            return visit_of(numbered(session, VisitRow, visit_id, "visit"))
+
+    def comparison(self, comparison_id: int) -> KeptComparison:
+        """Return a comparison; raises NotFoundError where there is none."""
+        with self._database.read() as session:
+            return kept_comparison(numbered(session, ComparisonRow, comparison_id, "comparison"))
 
     def list(
         self, *, vehicle_id: int | None = None, search: str | None = None
@@ -308,13 +343,8 @@ class Jobs:
         if vehicle_id is not None:
             asked = asked.where(JobRow.vehicle_id == vehicle_id)
         with self._database.read() as session:
-            found: list[JobFile] = []
-            for row in session.scalars(asked):
-                vehicle = vehicle_of(session, session.get_one(VehicleRow, row.vehicle_id))
-                in_title = search is not None and search.casefold() in row.title.casefold()
-                if in_title or _is_meant(vehicle, search):
-                    found.append(job_file(session, row))
-            return tuple(found)
+            rows = session.scalars(asked)
+            return tuple(job_file(session, row) for row in rows if _is_wanted(session, row, search))
 
     def deletions(self) -> tuple[Deletion, ...]:
         """Return the record of everything that was deleted, the oldest first."""
@@ -361,6 +391,13 @@ def _is_meant(vehicle: Vehicle, search: str | None) -> bool:
     texts = (vehicle.label, details.vin, details.plate, details.customer)
     wanted = search.casefold()
     return any(wanted in text.casefold() for text in texts if text)
+
+
+def _is_wanted(session: Session, job: JobRow, search: str | None) -> bool:
+    """Whether a job's title or its vehicle holds a text."""
+    if search is None or search.casefold() in job.title.casefold():
+        return True
+    return _is_meant(vehicle_of(session, session.get_one(VehicleRow, job.vehicle_id)), search)
 
 
 def _check_visit(day: str, mileage: float | None, unit: str | None) -> None:

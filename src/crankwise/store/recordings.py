@@ -15,7 +15,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from crankwise import __version__, document
-from crankwise.errors import CrankwiseError, UnreadableError, UsageError
+from crankwise.errors import CrankwiseError, NotFoundError, UnreadableError, UsageError
 from crankwise.model.kept import (
     Deletion,
     KeptMeasurement,
@@ -71,7 +71,7 @@ class Recordings:
         return self.get(sha256)
 
     def get(self, sha256: str) -> KeptRecording:
-        """Return a recording; raises UsageError where there is none."""
+        """Return a recording; raises NotFoundError where there is none."""
         with self._database.read() as session:
             return kept_recording(session, _recording(session, sha256))
 
@@ -158,7 +158,7 @@ class Recordings:
     def add_measurement(
         self, measurement: Measurement, *, settings: MeasureSettings | None = None
     ) -> KeptMeasurement:
-        """Keep a measurement beside the earlier ones; what is the newest already changes nothing."""
+        """Keep a measurement beside the earlier ones; the newest one again changes nothing."""
         exact = document.loads(document.dumps(measurement), name=measurement.recording.name)
         text = codec.dump(exact)
         values = {
@@ -195,11 +195,11 @@ class Recordings:
         return found[-1] if found else None
 
     def measurement(self, number: int) -> KeptMeasurement:
-        """Return a measurement by its number; raises UsageError where there is none."""
+        """Return a measurement by its number; raises NotFoundError where there is none."""
         with self._database.read() as session:
             row = session.get(MeasurementRow, number)
             if row is None:
-                raise UsageError(f"there is no measurement {number} in this store")
+                raise NotFoundError(f"there is no measurement {number} in this store")
             return kept_measurement(row)
 
     def remeasure(

@@ -11,7 +11,7 @@ from pathlib import Path
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from crankwise.errors import UsageError
+from crankwise.errors import NotFoundError, UsageError
 from crankwise.model.job import VehicleDetails
 from crankwise.model.measurement import Measurement, Provenance
 from crankwise.model.policy import Policy
@@ -100,7 +100,7 @@ class Shelf:
         return known_good
 
     def get(self, identifier: str) -> KnownGood:
-        """Return a known-good; raises UsageError where there is none."""
+        """Return a known-good; raises NotFoundError where there is none."""
         with self._database.read() as session:
             return known_good_of(self._row(session, identifier))
 
@@ -218,7 +218,7 @@ class Shelf:
 
         Raises
         ------
-        UsageError
+        NotFoundError
             There is no such family.
         """
         with self._database.read() as session:
@@ -299,7 +299,7 @@ class Shelf:
         if found is None:
             names = session.scalars(select(FamilyRow.name).order_by(FamilyRow.name).limit(8)).all()
             known = f"; there is: {', '.join(names)}" if names else "; the shelf is empty"
-            raise UsageError(f"there is no engine family {name!r} on the shelf{known}")
+            raise NotFoundError(f"there is no engine family {name!r} on the shelf{known}")
         return found
 
     def _chosen(

@@ -10,11 +10,11 @@ from typing import Final
 from sqlalchemy import func, select
 
 from crankwise.drive.engine_file import parse_engine, shipped
-from crankwise.errors import UsageError
+from crankwise.errors import NotFoundError, UsageError
 from crankwise.judge.policy import load_policy, parse_policy
 from crankwise.model.engine import Engine
 from crankwise.model.policy import Policy
-from crankwise.model.shop import Key, KeptText, Logo, Profile
+from crankwise.model.shop import KeptText, Key, Logo, Profile
 from crankwise.store import codec
 from crankwise.store.database import Database
 from crankwise.store.tables import ShopRow
@@ -92,13 +92,13 @@ class Shop:
         return engine
 
     def drop_engine_file(self, name: str) -> None:
-        """Take an engine file of the workshop's own away; raises UsageError where there is none."""
+        """Take an engine file of one's own away; raises NotFoundError where there is none."""
         if name not in self._newest(_ENGINE):
-            raise UsageError(f"there is no engine file {name!r} of your own")
+            raise NotFoundError(f"there is no engine file {name!r} of your own")
         self._keep(_ENGINE, name, None)
 
     def engines(self) -> dict[str, Engine]:
-        """Return every engine by the name of its file: shipped ones, and the workshop's over them."""
+        """Return every engine by the name of its file; the workshop's own over the shipped."""
         own = {
             kept.name: parse_engine(kept.text, where=kept.name, family=kept.name)
             for kept in self.engine_files()
@@ -162,9 +162,9 @@ class Shop:
         return key
 
     def withdraw_key(self, name: str) -> None:
-        """Withdraw a key; raises UsageError where there is none of this name."""
+        """Withdraw a key; raises NotFoundError where there is none of this name."""
         if name not in self._newest(_KEY):
-            raise UsageError(f"there is no key for {name!r}")
+            raise NotFoundError(f"there is no key for {name!r}")
         self._keep(_KEY, name, None)
 
     def is_key(self, key: str) -> bool:

@@ -73,36 +73,39 @@ def family_statistics(
         count = sums.known_goods_in(session, row.id)
         if count:
             pattern = _Pattern(row.id, {cam.role: cam.id for cam in cams}, count)
-            cam_spreads, separations, outliers = _spreads(session, pattern, rules)
+            learned = (_from_sums if pattern.is_large else _from_values)(session, pattern, rules)
             found.append(
                 FamilyStatistics(
                     family=family.name,
                     wheel=row.wheel,
                     known_goods=count,
-                    cams=cam_spreads,
-                    separations=separations,
+                    ids=learned.ids,
+                    cams=learned.spreads[: len(cams)],
+                    separations=learned.spreads[len(cams) :],
                     edges=tuple(_edges(session, pattern, cams)),
-                    outliers=outliers,
+                    outliers=learned.outliers,
                 )
             )
     return tuple(sorted(found, key=lambda item: -item.known_goods))
 
 
-def _spreads(
-    session: Session, pattern: _Pattern, policy: Policy
-) -> tuple[tuple[Spread, ...], tuple[Spread, ...], tuple[Outlier, ...]]:
-    """Cams, separations, and what stands out in either."""
-    learn = _from_sums if pattern.is_large else _from_values
-    quantities = learn(session, pattern, policy)
-    spreads = [spread for spread, _ in quantities]
-    outliers = tuple(outlier for _, outlier in quantities if outlier is not None)
-    return tuple(spreads[: len(pattern.cams)]), tuple(spreads[len(pattern.cams) :]), outliers
+@dataclass(frozen=True, slots=True)
+class _Learned:
+    """Every cam by its role, then every separation; what stands out; ids where values were read."""
+
+    spreads: tuple[Spread, ...]
+    outliers: tuple[Outlier, ...]
+    ids: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, made: list[tuple[Spread, Outlier | None]], ids: tuple[str, ...] = ()) -> _Learned:
+        """Sort what was made of each quantity."""
+        outliers = tuple(outlier for _, outlier in made if outlier is not None)
+        return cls(tuple(spread for spread, _ in made), outliers, ids)
 
 
-def _from_values(
-    session: Session, pattern: _Pattern, policy: Policy
-) -> list[tuple[Spread, Outlier | None]]:
-    """Every cam by its role, then every separation, from the shifts themselves."""
+def _from_values(session: Session, pattern: _Pattern, policy: Policy) -> _Learned:
+    """Learn from the shifts themselves."""
     row = KnownGoodCamRow
     asked = (
         select(row.cam_id, row.known_good_id, row.shift_deg, row.standard_deg)
@@ -128,13 +131,11 @@ def _from_values(
         standard = np.hypot(of_cam[one][1], of_cam[other][1])
         prior, words = _separation_prior(policy), _separation_words(one, other)
         made.append(_spread(ids, words, change, standard, prior=prior, policy=policy))
-    return made
+    return _Learned.of(made, tuple(ids))
 
 
-def _from_sums(
-    session: Session, pattern: _Pattern, policy: Policy
-) -> list[tuple[Spread, Outlier | None]]:
-    """The same in the same order, from what the database adds up."""
+def _from_sums(session: Session, pattern: _Pattern, policy: Policy) -> _Learned:
+    """Learn from what the database adds up."""
     made: list[tuple[Spread, Outlier | None]] = []
     for role in sorted(pattern.cams):
         cam_id = pattern.cams[role]
@@ -148,7 +149,7 @@ def _from_sums(
         farthest = sums.farthest_separation(session, pattern.id, *both, moments.mean_deg)
         prior, words = _separation_prior(policy), _separation_words(one, other)
         made.append(_summed(words, moments, farthest, prior=prior, policy=policy))
-    return made
+    return _Learned.of(made)
 
 
 def _cam_words(role: str) -> str:
@@ -199,7 +200,7 @@ def _spread(
     )
     spread = _told(
         quantity, population.posterior, policy, count=population.count, basis=population.basis,
-        remarks=population.remarks,
+        remarks=population.remarks, values_deg=tuple(map(float, shift)),
     )  # fmt: skip
     return spread, outlier
 
@@ -218,7 +219,7 @@ def _summed(
     outlier = _outlier(name, quantity, value_deg, found)
     spread = _told(
         quantity, learn_from_moments(used, prior), policy, count=used.count,
-        basis=basis_in_words(used.count, used.excess_spread_deg, prior), remarks=(),
+        basis=basis_in_words(used.count, used.excess_spread_deg, prior),
     )  # fmt: skip
     return spread, outlier
 
@@ -230,7 +231,8 @@ def _told(
     *,
     count: int,
     basis: str,
-    remarks: tuple[str, ...],
+    remarks: tuple[str, ...] = (),
+    values_deg: tuple[float, ...] = (),
 ) -> Spread:
     coverage = policy.limits.coverage
     spread = posterior.spread(coverage=0.95)
@@ -247,6 +249,7 @@ def _told(
         coverage=coverage,
         basis=basis,
         remarks=remarks,
+        values_deg=values_deg,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -15,6 +16,7 @@ from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
+from crankwise.store.stamp import Stamp, stamp_of
 from crankwise.store.verify import verify
 from crankwise.store.watched import Watched
 
@@ -31,12 +33,15 @@ class Store:
     jobs : Jobs
     shop : Shop
     watched : Watched
+    folder : Path or None
+        Where the database file lies; ``None`` for a database elsewhere.
     """
 
     def __init__(self, database: Database, originals: Originals | None) -> None:
         self._database = database
         self._originals = originals
         self.where = database.where
+        self.folder = Path(database.where).parent if database.is_sqlite else None
         self.recordings = Recordings(database, originals)
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
@@ -60,6 +65,10 @@ class Store:
             policy=policy,
             engine=engine,
         )
+
+    def stamp(self) -> Stamp:
+        """Return a value that changes whenever anything in the store does."""
+        return stamp_of(self._database)
 
     def verify(self) -> VerifyReport:
         """Check every original against its digest and every row against what it stands for."""

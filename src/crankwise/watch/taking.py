@@ -135,10 +135,8 @@ class Taking:
         """Compare; ``None`` if this recording was taken before and its name tells nothing new."""
         if told.lacks:
             return None if before is not None else self._of_no_vehicle(kept.measurement)
-        fitting, why_not = self._fitting(kept.measurement)
-        family = fitting.family if fitting and not fitting.others else self._family
         try:
-            put = put_with_visit(self._store, told, kept.recording_sha256, family=family)
+            put = put_with_visit(self._store, told, kept.recording_sha256, family=self._family)
         except UsageError as error:
             if before is not None:
                 return None
@@ -146,12 +144,18 @@ class Taking:
             return replace(alone, text=f"{alone.text}; of no vehicle: {error}")
         if put.was_there and before is not None:
             return None
-        own = put.file.vehicle.family or put.file.known_goods
+        # What is known of the vehicle goes before what was said of the whole folder.
+        known = put.file.vehicle.family or put.file.known_goods
         try:
-            judged = judge_visit(self._store, put.file, put.visit, family=None if own else family)
+            judged = judge_visit(
+                self._store,
+                put.file,
+                put.visit,
+                sha256=kept.recording_sha256,
+                family=None if known else self._family,
+            )
         except (UsageError, NotMeasurableError) as error:
-            reason = str(error) if own else why_not or str(error)
-            return Result(None, f"{put.words}; {reason}", put.visit.visit.id)
+            return Result(None, f"{put.words}; {error}", put.visit.visit.id)
         words = f"{put.words}; against {judged.chosen.why}"
         return Result(judged.kept.comparison, words, put.visit.visit.id)
 
@@ -159,21 +163,12 @@ class Taking:
         if not any(cam.edges for cam in measurement.cams):
             told = [item.text for item in measurement.findings if item.level != "note"]
             return Result(None, told[0] if told else "no cam was recorded")
-        fitting, why_not = self._fitting(measurement)
-        if fitting is None:
-            return Result(None, why_not)
         try:
+            fitting = find_fitting(self._store, measurement, family=self._family)
             comparison = compare_fitting(self._store, measurement, fitting)
-        except NotMeasurableError as error:
+        except (UsageError, NotMeasurableError) as error:
             return Result(None, str(error))
         return Result(comparison, _against(fitting))
-
-    def _fitting(self, measurement: Measurement) -> tuple[Fitting | None, str]:
-        """Known-goods that fit, or why there are none."""
-        try:
-            return find_fitting(self._store, measurement, family=self._family), ""
-        except UsageError as error:
-            return None, str(error)
 
 
 def _digest(path: Path, *, is_sure: bool) -> str:
@@ -230,10 +225,7 @@ def _told(file: FileState) -> Told:
 
 def _against(fitting: Fitting) -> str:
     count = len(fitting.known_goods)
-    words = f"against {count} known-good{'s' if count > 1 else ''} of {fitting.family}"
-    if fitting.others:
-        words += f"; {', '.join(fitting.others)} would fit too: --family decides"
-    return words
+    return f"against {count} known-good{'s' if count > 1 else ''} of {fitting.family}"
 
 
 def _same_as(before: Seen, file: FileState) -> str:

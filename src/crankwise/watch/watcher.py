@@ -176,8 +176,7 @@ class Watcher:
             self._take(settled)
         except CrankwiseError as error:
             self._pause(error)
-        except Exception:
-            # A defect of ours must not end the watch: the file is passed over, the log says more.
+        except Exception:  # noqa: BLE001  a defect of ours must not end the watch
             _log.exception("taking %s failed", settled.file.path)
             self._warn(
                 f"{settled.file.path}: something went wrong inside Crankwise; the file is passed "

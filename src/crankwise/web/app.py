@@ -3,22 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, closing
 from importlib import resources
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from crankwise import __version__
 from crankwise.store import open_store
-from crankwise.web import failures, speaking
+from crankwise.web import access, failures, speaking
+from crankwise.web.access.gate import check_form
 from crankwise.web.desk import Desk
-from crankwise.web.routes import health, start
+from crankwise.web.memory import Memory
+from crankwise.web.routes import (
+    engines,
+    health,
+    shelf,
+    sign_in,
+    start,
+    vehicle,
+    visit,
+    visit_facts,
+    workshop,
+)
 from crankwise.web.settings import Settings
+from crankwise.web.uploads import open_uploads
 from crankwise.web.works import Works
 
-_ROUTES = (health, start)
+# The form of a new visit comes before the visits, whose addresses end in a number.
+_ROUTES = (health, sign_in, start, vehicle, visit, visit_facts, shelf, engines, workshop)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -26,13 +40,13 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        with open_store(settings.store) as store:
-            works = Works()
-            app.state.desk = Desk(settings=settings, store=store, works=works)
-            try:
-                yield
-            finally:
-                works.close()
+        with (
+            open_store(settings.store) as store,
+            open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
+            closing(Works()) as works,
+        ):
+            app.state.desk = Desk(settings, store, works, uploads, Memory(store))
+            yield
 
     app = FastAPI(
         title="Crankwise",
@@ -42,11 +56,13 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
+        dependencies=[Depends(check_form)],
     )
     app.mount("/static", StaticFiles(directory=static_folder()), name="static")
     for routes in _ROUTES:
         app.include_router(routes.router)
     failures.install(app)
+    access.install(app, settings)
     speaking.install(app)
     return app
 

@@ -8,7 +8,9 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from crankwise.store import Store
+from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
+from crankwise.web.uploads import Uploads
 from crankwise.web.works import Works
 
 
@@ -21,11 +23,15 @@ class Desk:
     settings : Settings
     store : Store
     works : Works
+    uploads : Uploads
+    memory : Memory
     """
 
     settings: Settings
     store: Store
     works: Works
+    uploads: Uploads
+    memory: Memory
 
 
 def desk_of(request: Request) -> Desk:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import logging
 from typing import TYPE_CHECKING, Final
 
+from fastapi import Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from crankwise.errors import CrankwiseError, NotMeasurableError, UnreadableError
+from crankwise.errors import CrankwiseError, NotFoundError, NotMeasurableError, UnreadableError
 from crankwise.language import say, told
 from crankwise.web.pages import render
 
 if TYPE_CHECKING:
-    from fastapi import FastAPI, Request
+    from fastapi import FastAPI
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+_log = logging.getLogger(__name__)
 _NOT_FOUND: Final = 404
 _WORDS: Final = {
     400: "This request can't be understood.",
@@ -24,8 +28,11 @@ _WORDS: Final = {
     405: "This address can't be used that way.",
     411: "The upload does not say how long it is.",
     413: "This file is larger than this server takes.",
+    421: "This server does not go by that name. Start it with --name to add the name.",
     422: "Something in this form is missing or can't be read.",
     429: "Too many attempts. Wait a minute, then try again.",
+    500: "Something went wrong inside Crankwise. Nothing was lost; the log says more.",
+    507: "The disk of this server is full. Free some space, then send the file again.",
 }
 
 
@@ -34,10 +41,16 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(CrankwiseError, _ours)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_middleware(_Unexpected)
 
 
 def status_of(error: CrankwiseError) -> int:
-    """HTTP status of an error of ours: 400, 415 for unreadable files, 422 for what can't be measured."""
+    """HTTP status of an error of ours.
+
+    404 for what is not there, 415 for unreadable files, 422 for what can't be measured, else 400.
+    """
+    if isinstance(error, NotFoundError):
+        return 404
     if isinstance(error, UnreadableError):
         return 415
     return 422 if isinstance(error, NotMeasurableError) else 400
@@ -52,6 +65,11 @@ def answer(
     return render(
         request, "failure.html", {"words": words, "status": status}, status=status, headers=headers
     )
+
+
+def answer_status(request: Request, status: int, headers: dict[str, str] | None = None) -> Response:
+    """Answer with the words that belong to a status."""
+    return answer(request, status, say(_WORDS[status]), headers)
 
 
 async def _ours(request: Request, error: Exception) -> Response:
@@ -73,3 +91,29 @@ async def _invalid(request: Request, error: Exception) -> Response:
         for item in error.errors()[:3]
     )
     return answer(request, 422, f"{say(_WORDS[422])} {places}")
+
+
+class _Unexpected:
+    """Answers a defect of ours in words, and writes the rest into the log."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        begun = False
+
+        async def send_watched(message: Message) -> None:
+            nonlocal begun
+            begun = True
+            await send(message)
+
+        try:
+            await self._app(scope, receive, send_watched)
+        except Exception:
+            _log.exception("%s %s failed", scope["method"], scope["path"])
+            if begun:
+                raise  # half an answer can't be taken back; the server cuts the connection
+            await answer_status(Request(scope), 500)(scope, receive, send)

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from crankwise import __version__
 from crankwise.language import LANGUAGES, current, say, told
+from crankwise.picture.verdicts import SIGNS
 from crankwise.web.numbers import Numbers
 
 if TYPE_CHECKING:
     from fastapi import Request
-
-_MARKS: Final = {
-    "in-time": "●", "drifting": "◐", "worn": "◆", "out-of-time": "■", "not-judged": "○",
-}  # fmt: skip
 
 
 def render(
@@ -30,12 +28,13 @@ def render(
     *,
     status: int = 200,
     headers: Mapping[str, str] | None = None,
+    **more: object,
 ) -> HTMLResponse:
     """Fill a template with one view.
 
     Templates know ``view``, ``request``, ``profile`` (the workshop's), ``csrf_token``, ``number``
     (formats of the workshop's locale), ``_`` for texts of ours and ``told`` for sentences of the
-    core.
+    core; ``more`` is what one template needs besides.
     """
     profile = request.app.state.desk.store.shop.profile()
     text = (
@@ -51,6 +50,7 @@ def render(
             lang=current(),
             languages=LANGUAGES,
             version=__version__,
+            **more,
         )
     )
     return HTMLResponse(text, status_code=status, headers=dict(headers or {}))
@@ -66,16 +66,35 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(_=_said, told=told, marks=_MARKS)
-    made.filters.update(told=told)
+    made.globals.update(
+        _=_said, told=told, static=static, marks={level: sign.sign for level, sign in SIGNS.items()}
+    )
+    made.filters.update(sentence=sentence)
     return made
+
+
+def static(name: str) -> str:
+    """Address of a shipped file; it changes with the file, so that browsers may keep it."""
+    return f"/static/{name}?v={_version_of(name)}"
+
+
+@cache
+def _version_of(name: str) -> str:
+    data = resources.files("crankwise.web").joinpath("static", *name.split("/")).read_bytes()
+    return hashlib.sha256(data).hexdigest()[:10]
+
+
+def sentence(words: str) -> str:
+    """Begin with a capital and end with a full stop.
+
+    >>> sentence("advise the owner")
+    'Advise the owner.'
+    """
+    text = str(words)
+    ended = text if not text or text.endswith((".", "!", "?", ":")) else f"{text}."
+    return ended[:1].upper() + ended[1:]
 
 
 def _said(text: str, **values: object) -> Markup:
     """A text of ours, which may hold markup, with values that may not."""
     return Markup(say(text)).format(**values) if values else Markup(say(text))  # noqa: S704  ours
-
-
-def safe(text: str) -> Markup:
-    """Escape a text from outside."""
-    return escape(text)

@@ -2,36 +2,58 @@
 
 from __future__ import annotations
 
+import ipaddress
 import logging
 import socket
 import threading
 import webbrowser
+from dataclasses import replace
 
 import uvicorn
 
 from crankwise.errors import UsageError
+from crankwise.store import open_store
+from crankwise.web.access import phrase
+from crankwise.web.access.hosts import own_address
 from crankwise.web.app import create_app
 from crankwise.web.settings import Settings
 
 
-def run(settings: Settings, *, opens_browser: bool, silent: bool) -> None:
+def run(
+    settings: Settings, *, opens_browser: bool, silent: bool, pass_phrase: str | None = None
+) -> None:
     """Serve until interrupted.
+
+    Parameters
+    ----------
+    settings : Settings
+    opens_browser, silent : bool
+    pass_phrase : str, optional
+        Kept as the one that counts from now on.
 
     Raises
     ------
     UsageError
-        The address can't be listened on.
+        The address can't be listened on, or others would reach it without a pass-phrase.
     """
+    with open_store(settings.store) as store:
+        if pass_phrase is not None:
+            phrase.keep(store, pass_phrase)
+        phrase.require(store, settings)
     bound = _bound(settings)
-    address = f"http://{_shown_host(settings.host)}:{bound.getsockname()[1]}/"
+    settings = replace(settings, port=bound.getsockname()[1])
     config = uvicorn.Config(
         create_app(settings), log_level=logging.WARNING, access_log=False, server_header=False,
         timeout_graceful_shutdown=2,
     )  # fmt: skip
     if not silent:
-        print(f"Crankwise is at {address} (Ctrl-C ends it)", flush=True)
+        print(
+            f"Crankwise is at {_address(settings, of_all=own_address())} (Ctrl-C ends it)",
+            flush=True,
+        )
     if opens_browser:
         # Once it answers: the browser would show an error before.
+        address = _address(settings, of_all="127.0.0.1")
         threading.Timer(0.7, webbrowser.open, [address]).start()
     uvicorn.Server(config).run(sockets=[bound])
 
@@ -45,11 +67,20 @@ def _bound(settings: Settings) -> socket.socket:
     except OSError as error:
         bound.close()
         raise UsageError(
-            f"{settings.host}:{settings.port} can't be listened on ({error.strerror}): is Crankwise "
-            "running already? Take another --port, or 0 for any free one"
+            f"{settings.host}:{settings.port} can't be listened on ({error.strerror}): is "
+            "Crankwise running already? Take another --port, or 0 for any free one"
         ) from error
     return bound
 
 
-def _shown_host(host: str) -> str:
-    return f"[{host}]" if ":" in host else host
+def _address(settings: Settings, *, of_all: str) -> str:
+    """Address of the start page; a server on all addresses is shown under one of them."""
+    host = of_all if _is_of_all(settings.host) else settings.host
+    return f"http://{f'[{host}]' if ':' in host else host}:{settings.port}/"
+
+
+def _is_of_all(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_unspecified
+    except ValueError:
+        return False

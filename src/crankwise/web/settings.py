@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 LOOPBACK: Final = ("127.0.0.1", "::1", "localhost")
+PASS_PHRASE_VARIABLE: Final = "CRANKWISE_PASS_PHRASE"  # noqa: S105  the name of a variable
 MOST_UPLOAD_BYTES: Final = 4_000_000_000
 
 
@@ -36,3 +37,8 @@ class Settings:
     def is_loopback(self) -> bool:
         """Whether only this computer reaches it."""
         return self.host in LOOPBACK
+
+    @property
+    def needs_sign_in(self) -> bool:
+        """Whether visitors have to sign in: others reach it, directly or under a further name."""
+        return not self.is_loopback or bool(self.names)

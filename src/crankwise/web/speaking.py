@@ -1,4 +1,4 @@
-"""Which language a request is answered in: the visitor's choice, else the workshop's, else theirs."""
+"""Which language a request is answered in: the one chosen here, else the browser's."""
 
 from __future__ import annotations
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import secrets
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from crankwise.errors import CrankwiseError
+from crankwise.language import say, told
 
 Progress = Callable[[str, float], None]
 Job = Callable[[Progress], str]
@@ -20,7 +23,6 @@ State = Literal["waiting", "running", "done", "failed"]
 
 _AT_ONCE: Final = 2
 _MOST_KEPT: Final = 200
-_NUDGE_S: Final = 10.0
 _log = logging.getLogger(__name__)
 
 
@@ -32,10 +34,12 @@ class Work:
     ----------
     id : str
     title : str
-        What it is about, such as the file's name.
+        What is worked on, such as the file's name.
+    about : str
+        Where it belongs, such as ``visit 12``.
     state : {"waiting", "running", "done", "failed"}
     step : str
-        What is being done, in words.
+        What is being done, in words; once done, what came of it.
     share : float
         Done, 0 to 1.
     goes_to : str
@@ -48,6 +52,7 @@ class Work:
 
     id: str
     title: str
+    about: str = ""
     state: State = "waiting"
     step: str = ""
     share: float = 0.0
@@ -61,46 +66,73 @@ class Work:
         return self.state in {"done", "failed"}
 
 
+@dataclass(frozen=True, slots=True)
+class _Listener:
+    """Whoever follows a piece of work, and the loop to wake it in."""
+
+    loop: asyncio.AbstractEventLoop
+    changed: asyncio.Event
+
+
 class Works:
     """All pieces of work of this server; two run at a time."""
 
     def __init__(self) -> None:
         self._works: dict[str, Work] = {}
-        self._changed = threading.Condition()
+        self._listeners: dict[str, set[_Listener]] = {}
+        self._lock = threading.Lock()
         self._pool = ThreadPoolExecutor(max_workers=_AT_ONCE, thread_name_prefix="work")
 
-    def start(self, title: str, job: Job) -> Work:
+    def start(self, title: str, job: Job, *, about: str = "") -> Work:
         """Queue a piece of work and return it."""
-        work = Work(id=secrets.token_urlsafe(9), title=title)
-        with self._changed:
+        work = Work(id=secrets.token_urlsafe(9), title=title, about=about)
+        with self._lock:
             self._works[work.id] = work
             self._forget_old()
-        self._pool.submit(self._run, work.id, job)
+        # What the work says of itself is in the language of whoever began it.
+        self._pool.submit(copy_context().run, self._run, work.id, job)
         return work
 
     def get(self, identifier: str) -> Work | None:
         """Return a piece of work as it stands, if it is known."""
-        with self._changed:
+        with self._lock:
             return self._works.get(identifier)
 
-    def follow(self, identifier: str) -> Iterator[Work]:
+    def about(self, place: str) -> tuple[Work, ...]:
+        """Return the work that belongs to a place and isn't done: it goes on, or it failed."""
+        with self._lock:
+            return tuple(
+                work
+                for work in self._works.values()
+                if work.about == place and work.state != "done"
+            )
+
+    async def follow(self, identifier: str, *, seen: int = -1) -> AsyncIterator[Work]:
         """Yield a piece of work now and after every change until it is over.
 
-        Every ten seconds without a change it is yielded again, so that a connection stays open.
+        Changes come from threads; whoever follows waits in its own event loop and holds none up.
+
+        Parameters
+        ----------
+        identifier : str
+        seen : int
+            Version that is known already and not told again, unless the work is over.
         """
-        seen = -1
-        while True:
-            with self._changed:
-                work = self._works.get(identifier)
-                if work is not None and work.version == seen:
-                    self._changed.wait(timeout=_NUDGE_S)
-                    work = self._works.get(identifier)
-            if work is None:
-                return
-            yield work
-            if work.is_over:
-                return
-            seen = work.version
+        changed = asyncio.Event()
+        listener = _Listener(asyncio.get_running_loop(), changed)
+        with self._lock:
+            self._listeners.setdefault(identifier, set()).add(listener)
+        try:
+            while (work := self.get(identifier)) is not None:
+                if work.version > seen or work.is_over:
+                    yield work
+                    seen = work.version
+                if work.is_over:
+                    return
+                await changed.wait()
+                changed.clear()
+        finally:
+            self._leave(identifier, listener)
 
     def close(self) -> None:
         """Wait for what is running, drop what is waiting."""
@@ -114,21 +146,30 @@ class Works:
         try:
             goes_to = job(tell)
         except CrankwiseError as error:
-            self._set(identifier, state="failed", error=str(error))
-        except Exception:
+            self._set(identifier, state="failed", error=told(str(error)))
+        except Exception:  # noqa: BLE001  whatever it is
             # A defect of ours: the technician gets a line, the log the rest.
             _log.exception("work failed")
-            words = "something went wrong inside Crankwise; nothing was lost, the log says more"
-            self._set(identifier, state="failed", error=words)
+            words = "Something went wrong inside Crankwise. Nothing was lost; the log says more."
+            self._set(identifier, state="failed", error=say(words))
         else:
             self._set(identifier, state="done", share=1.0, goes_to=goes_to)
 
     def _set(self, identifier: str, **values: object) -> None:
-        with self._changed:
+        with self._lock:
             work = self._works[identifier]
             changed = replace(work, **values, version=work.version + 1)  # type: ignore[arg-type]
             self._works[identifier] = changed
-            self._changed.notify_all()
+            for listener in self._listeners.get(identifier, ()):
+                if not listener.loop.is_closed():  # as it is while the server ends
+                    listener.loop.call_soon_threadsafe(listener.changed.set)
+
+    def _leave(self, identifier: str, listener: _Listener) -> None:
+        with self._lock:
+            there = self._listeners[identifier]
+            there.discard(listener)
+            if not there:
+                del self._listeners[identifier]
 
     def _forget_old(self) -> None:
         over = [key for key, work in self._works.items() if work.is_over]

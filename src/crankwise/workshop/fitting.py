@@ -1,4 +1,4 @@
-"""Compare a recording of which no vehicle is known: the pattern finds what it fits."""
+"""The known-goods that a recording fits by its pattern, whatever engine it is of."""
 
 from __future__ import annotations
 
@@ -15,46 +15,50 @@ if TYPE_CHECKING:
     from crankwise.model.shelf import KnownGood
     from crankwise.store import Store
 
-_MOST: Final = 100
-"""Known-goods compared with, the newest; more would tell little and take long."""
+_MOST_KNOWN_GOODS: Final = 200
+"""Most known-goods taken of a family that a recording fits by its pattern; more add nothing."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fitting:
-    """Known-goods that a recording fits: their family, and other families that it fits too."""
+    """Known-goods that a recording can be compared with, and their family."""
 
     family: str
     known_goods: tuple[KnownGood, ...]
-    others: tuple[str, ...] = ()
 
 
-def find_fitting(store: Store, measurement: Measurement, *, family: str | None) -> Fitting:
-    """Find the known-goods of a family, else of the family that the recording fits best.
+def find_fitting(store: Store, measurement: Measurement, *, family: str | None = None) -> Fitting:
+    """Find the known-goods of a family, else of the one family that the recording fits.
+
+    Two families of one pattern may be timed differently, so that none is taken of several.
 
     Raises
     ------
     UsageError
-        No known-good fits, there is none of the family, or only the recording itself.
+        There is no known-good but the recording itself, or the recording fits several families.
     """
     if family is not None:
         found = Fitting(family, of_family(store, family))
     else:
-        fits = store.shelf.fits(measurement, limit=_MOST)
-        if not fits:
-            raise UsageError(
-                "no known-good on the shelf fits, so there is nothing to compare it with: add one "
-                "of a healthy engine"
-            )
-        others = dict.fromkeys(fit.family for fit in fits if fit.family != fits[0].family)
-        found = Fitting(fits[0].family, store.shelf.load(fits[0].ids), tuple(others))
+        fits = store.shelf.fits(measurement, limit=_MOST_KNOWN_GOODS)
+        families = sorted({fit.family for fit in fits})
+        if len(families) > 1:
+            raise UsageError(f"the recording fits several: {', '.join(families)}; name the family")
+        known_goods = tuple(one for fit in fits for one in store.shelf.load(fit.ids))
+        found = Fitting(families[0] if families else "", known_goods)
     sha256 = measurement.recording.sha256
     rest = tuple(k for k in found.known_goods if k.measurement.recording.sha256 != sha256)
-    if not rest:
+    if found.known_goods and not rest:
         raise UsageError(
             f"the only known-good of {found.family!r} on the shelf is this recording itself: there "
             "is nothing to compare it with yet"
         )
-    return Fitting(found.family, rest, found.others)
+    if not rest:
+        raise UsageError(
+            "no known-good on the shelf has the pattern of this recording: name the family, or "
+            "the known-goods to compare with"
+        )
+    return Fitting(found.family, rest)
 
 
 def compare_fitting(store: Store, measurement: Measurement, fitting: Fitting) -> Comparison:

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from crankwise import pipeline
-from crankwise.errors import UsageError
+from crankwise.errors import NotMeasurableError, UsageError
+from crankwise.workshop.fitting import find_fitting
 from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
-from crankwise.workshop.shelving import of_family
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from crankwise.model.comparison import Comparison
     from crankwise.model.engine import Engine
     from crankwise.model.job import JobFile, KeptComparison, VisitFile
     from crankwise.model.kept import KeptMeasurement
@@ -50,13 +51,14 @@ def judge_visit(
     file: JobFile,
     visit: VisitFile,
     *,
+    sha256: str | None = None,
     family: str | None = None,
     known_good_ids: Sequence[str] = (),
     engine: Engine | None = None,
     policy: Policy | None = None,
     service_limit_deg: float | None = None,
 ) -> Judged:
-    """Compare the visit's newest recording and keep the comparison with the visit.
+    """Compare a recording of the visit and keep the comparison with it.
 
     Parameters
     ----------
@@ -64,6 +66,8 @@ def judge_visit(
     file : JobFile
     visit : VisitFile
         One of the file's.
+    sha256 : str, optional
+        Which recording; the newest if not given.
     family : str, optional
         Engine family whose known-goods are taken, whatever the vehicle has of its own.
     known_good_ids : sequence of str
@@ -83,15 +87,14 @@ def judge_visit(
     NotMeasurableError
         The recording doesn't fit the known-goods; says why.
     """
-    subject = newest_measured(file, visit)
+    subject = newest_measured(file, visit, sha256=sha256)
     chosen = choose_known_goods(store, file, subject, family=family, ids=known_good_ids)
     known = engine or store.shop.engine_of_family(chosen.known_goods[0].family)
-    comparison = pipeline.compare(
-        subject.kept.measurement,
-        [known_good.measurement for known_good in chosen.known_goods],
+    comparison = _compared(
+        subject,
+        chosen,
         engine=known,
         policy=policy or store.shop.policy(),
-        same_vehicle=chosen.same_vehicle,
         service_limit_deg=service_limit_deg,
         before=_before(file, visit, subject),
     )
@@ -102,6 +105,46 @@ def judge_visit(
         known_good_ids=tuple(known_good.id for known_good in chosen.known_goods),
     )
     return Judged(kept, subject.kept, chosen, known)
+
+
+def why_not_judged(store: Store, file: JobFile, visit: VisitFile) -> str | None:
+    """Say why the newest recording of a visit has no comparison that was chosen by itself.
+
+    ``None`` where it has one, or could have, or where nothing was measured yet.
+    """
+    measured = measured_of(file, visit)
+    if not measured:
+        return None
+    subject = measured[-1]
+    digest = subject.kept.recording_sha256
+    if any(kept.comparison.subject.sha256 == digest for kept in visit.comparisons):
+        return None
+    try:
+        chosen = choose_known_goods(store, file, subject)
+        _compared(subject, chosen, policy=store.shop.policy())
+    except (UsageError, NotMeasurableError) as error:
+        return str(error)
+    return None
+
+
+def _compared(
+    subject: Measured,
+    chosen: Chosen,
+    *,
+    policy: Policy,
+    engine: Engine | None = None,
+    service_limit_deg: float | None = None,
+    before: Measurement | None = None,
+) -> Comparison:
+    return pipeline.compare(
+        subject.kept.measurement,
+        [known_good.measurement for known_good in chosen.known_goods],
+        engine=engine,
+        policy=policy,
+        same_vehicle=chosen.same_vehicle,
+        service_limit_deg=service_limit_deg,
+        before=before,
+    )
 
 
 def choose_known_goods(
@@ -115,6 +158,7 @@ def choose_known_goods(
     """Choose what to compare with: what was asked for, else the vehicle's own, else the family's.
 
     A known-good is the vehicle's own only if it was recorded with the chain that is in it now.
+    Where the family is not known, the one family that the recording fits by its pattern is taken.
 
     Raises
     ------
@@ -135,17 +179,18 @@ def choose_known_goods(
             newest = max(own_ones, key=lambda known_good: known_good.added_at)
             return Chosen((newest,), True, f"the vehicle's own known-good {_names([newest])}")
     name = family or file.vehicle.family
-    if not name:
-        raise UsageError(
-            f"the engine family of {file.vehicle.label} is not known: give --family or --known-good"
-        )
-    others = tuple(k for k in of_family(store, name) if not _is_subject(subject, k))
-    if not others:
-        raise UsageError(
-            f"the only known-good of {name!r} on the shelf is this recording itself: there is "
-            "nothing to compare it with yet"
-        )
-    return Chosen(others, False, f"the shelf's known-goods of {name}: {_names(others)}")
+    try:
+        fitting = find_fitting(store, subject.kept.measurement, family=name)
+    except UsageError as error:
+        if name:
+            raise
+        label = file.vehicle.label
+        raise UsageError(f"the engine family of {label} is not known, and {error}") from error
+    names = _names(fitting.known_goods)
+    why = f"the known-goods of {fitting.family}, whose pattern this recording has: {names}"
+    if name:
+        why = f"the shelf's known-goods of {name}: {names}"
+    return Chosen(fitting.known_goods, False, why)
 
 
 def _is_own(file: JobFile, subject: Measured, known_good: KnownGood) -> bool:

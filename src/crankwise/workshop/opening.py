@@ -34,10 +34,7 @@ def open_job(
     there = jobs_of_vehicle(store, vehicle)
     if there:
         label, number = there[0].vehicle.label, there[0].job.id
-        raise UsageError(
-            f"{label} has a job already, number {number}: add a visit to it with crankwise job "
-            "visit add"
-        )
+        raise UsageError(f"{label} has a job already, number {number}: add a visit to it")
     if workshop is not None:
         store.jobs.add_workshop(workshop)
     added = store.jobs.add_vehicle(vehicle, workshop=workshop, family=family, details=details)

@@ -37,8 +37,13 @@ def keep_recording(
     NotMeasurableError
         Crank degrees can't be taken from it.
     """
-    read = readers.read(path, interval_s=interval_s)
-    measurement = pipeline.measure(read, crank=crank, cams=cams, progress=progress)
+    tell = progress or (lambda _step, _share: None)
+    read = readers.read(
+        path, interval_s=interval_s, progress=lambda share: tell("reading the file", share / 2)
+    )
+    measurement = pipeline.measure(
+        read, crank=crank, cams=cams, progress=lambda step, share: tell(step, 0.5 + share / 2)
+    )
     settings = MeasureSettings(
         crank=crank, cams=dict(cams) if cams else None, interval_s=interval_s
     )

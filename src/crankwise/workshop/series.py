@@ -37,19 +37,22 @@ def measured_of(file: JobFile, visit: VisitFile) -> list[Measured]:
     ]
 
 
-def newest_measured(file: JobFile, visit: VisitFile) -> Measured:
-    """Return what was measured last at a visit.
+def newest_measured(file: JobFile, visit: VisitFile, *, sha256: str | None = None) -> Measured:
+    """Return what was measured last at a visit, or of one recording of it.
 
     Raises
     ------
     UsageError
         Nothing was.
     """
-    measured = measured_of(file, visit)
+    measured = [
+        one
+        for one in measured_of(file, visit)
+        if sha256 is None or one.kept.recording_sha256 == sha256
+    ]
     if not measured:
         raise UsageError(
-            f"nothing was measured at the visit of {visit.visit.date}: add a recording with "
-            "crankwise job record"
+            f"nothing was measured at the visit of {visit.visit.date}: add a recording to it"
         )
     return measured[-1]
 

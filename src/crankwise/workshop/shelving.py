@@ -82,7 +82,7 @@ def shelve_visit(
     """
     name = family or file.vehicle.family
     if not name:
-        raise UsageError(f"the engine family of {file.vehicle.label} is not known: give --family")
+        raise UsageError(f"the engine family of {file.vehicle.label} is not known: name it")
     kept = newest_measured(file, visit).kept
     if not despite_verdict:
         _refuse_moved(visit, kept)
@@ -113,7 +113,7 @@ def _refuse_moved(visit: VisitFile, kept: KeptMeasurement) -> None:
     if verdicts and verdicts[-1] in _MOVED:
         raise NotMeasurableError(
             f"the verdict on {kept.measurement.recording.name} is {verdicts[-1]}, and a known-good "
-            "is a healthy engine; --despite-verdict keeps it all the same"
+            "is a healthy engine; say that it is to be kept despite the verdict, if it is one"
         )
 
 
@@ -130,7 +130,7 @@ def of_family(store: Store, family: str) -> tuple[KnownGood, ...]:
         names = [item.name for item in store.shelf.families() if item.known_goods > item.retired]
         there = f"there is {', '.join(names)}" if names else "the shelf is empty"
         raise UsageError(
-            f"no known-good of {family!r} is on the shelf ({there}): add one with crankwise "
-            "reference add, or import another workshop's"
+            f"no known-good of {family!r} is on the shelf ({there}): add one, or import "
+            "another workshop's"
         )
     return found

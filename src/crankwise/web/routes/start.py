@@ -2,17 +2,53 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from dataclasses import replace
+from typing import Annotated
 
+from fastapi import APIRouter, Form, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from crankwise.language import LANGUAGES
+from crankwise.web import doing
 from crankwise.web.desk import AtDesk
 from crankwise.web.pages import render
+from crankwise.web.speaking import COOKIE
 from crankwise.web.views.start import start_view
 
 router = APIRouter(include_in_schema=False)
+_A_YEAR_S = 365 * 24 * 3600
 
 
 @router.get("/")
-def start(request: Request, desk: AtDesk, search: str = "") -> HTMLResponse:
+def start(
+    request: Request,
+    desk: AtDesk,
+    search: Annotated[str, Query(max_length=200)] = "",
+    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+    work: Annotated[str, Query(max_length=40)] = "",
+) -> HTMLResponse:
     """Show the vehicles, all or those that hold a text."""
-    return render(request, "start.html", start_view(desk.store, search=search.strip()))
+    wanted = search.strip()
+    view = desk.memory.get(
+        ("start", wanted, page), lambda: start_view(desk.store, search=wanted, page=page)
+    )
+    return render(request, "start.html", replace(view, example_work=work))
+
+
+@router.post("/example")
+def fill_in_example(desk: AtDesk) -> RedirectResponse:
+    """Fill an empty store with the six vans of the demo."""
+    work = doing.fill_example(desk)
+    return RedirectResponse(f"/?work={work.id}", status_code=303)
+
+
+@router.post("/language")
+def choose_language(
+    language: Annotated[str, Form(max_length=10)], back: Annotated[str, Form(max_length=300)] = "/"
+) -> RedirectResponse:
+    """Remember the language a visitor chose, and go back."""
+    inside = back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
+    answer = RedirectResponse(inside, status_code=303)
+    if language in LANGUAGES:
+        answer.set_cookie(COOKIE, language, max_age=_A_YEAR_S, httponly=True, samesite="lax")
+    return answer

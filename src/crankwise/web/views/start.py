@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from crankwise.store import job_state
-from crankwise.workshop.finding import by_vehicle
 
 if TYPE_CHECKING:
     from crankwise.model.comparison import Level
     from crankwise.model.job import JobFile, JobState, Visit
     from crankwise.store import Store
+
+_ROWS: Final = 40
+_MOST_DUE: Final = 8
+_WAITING: Final = {
+    "to-record", "to-measure", "to-compare", "judged", "advised", "accepted", "repaired",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,36 +28,70 @@ class VehicleRow:
     family: str | None
     last_visit: Visit | None
     level: Level | None
-    summary: str
     state: JobState
 
 
 @dataclass(frozen=True, slots=True)
 class StartView:
-    """The start page: ``search`` is what was looked for."""
+    """The start page.
+
+    Attributes
+    ----------
+    vehicles, due : tuple of VehicleRow
+        A page of the vehicles, and those of them where something waits to be done.
+    search : str
+        What was looked for.
+    total, page, pages : int
+        Vehicles found, and which page of how many is shown.
+    is_empty : bool
+        Whether the store holds no vehicle at all.
+    example_work : str
+        Work that fills in the example, if that is going on.
+    """
 
     vehicles: tuple[VehicleRow, ...]
+    due: tuple[VehicleRow, ...]
     search: str
+    total: int
+    page: int
+    pages: int
+    is_empty: bool
+    example_work: str = ""
 
 
-def start_view(store: Store, *, search: str) -> StartView:
-    """Return every vehicle, the one seen last first."""
-    files = by_vehicle(store.jobs.list(search=search or None))
-    rows = [_row(file) for file in files]
-    rows.sort(key=lambda row: row.last_visit.date if row.last_visit else "", reverse=True)
-    return StartView(vehicles=tuple(rows), search=search)
+def start_view(store: Store, *, search: str, page: int) -> StartView:
+    """Return a page of the vehicles, the one seen last first."""
+    found = store.jobs.seen_last(search=search or None)
+    pages = max(1, -(-len(found) // _ROWS))
+    shown = min(max(page, 1), pages)
+    rows = tuple(_row(store.jobs.file(n)) for n in found[(shown - 1) * _ROWS : shown * _ROWS])
+    due = tuple(row for row in rows if row.state.state in _WAITING and _is_worth_saying(row))
+    return StartView(
+        vehicles=rows,
+        due=() if search else due[:_MOST_DUE],
+        search=search,
+        total=len(found),
+        page=shown,
+        pages=pages,
+        is_empty=not found and not search,
+    )
+
+
+def _is_worth_saying(row: VehicleRow) -> bool:
+    """Whether somebody has to do something: an engine in time asks for nothing."""
+    return bool(row.state.next_step) and not (
+        row.state.state == "judged" and row.level == "in-time"
+    )
 
 
 def _row(file: JobFile) -> VehicleRow:
     visit = file.visits[-1] if file.visits else None
     compared = [item for v in file.visits for item in v.comparisons]
-    verdict = compared[-1].comparison.verdict if compared else None
     return VehicleRow(
         job_id=file.job.id,
         label=file.vehicle.label,
         family=file.vehicle.family,
         last_visit=visit.visit if visit else None,
-        level=verdict.level if verdict else None,
-        summary=verdict.summary if verdict else "",
+        level=compared[-1].comparison.verdict.level if compared else None,
         state=job_state(file),
     )

@@ -1,0 +1,51 @@
+"""The most that a request may bring; recordings, which stream to disk, have their own limit."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from fastapi import HTTPException, Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from crankwise.web import failures
+
+UPLOADS: Final = "/api/uploads"
+MOST_BYTES: Final = 8_000_000
+"""Forms and documents; the largest form brings a logo of 500 kB."""
+_TOO_LARGE: Final = 413
+
+
+class BodyLimit:
+    """Refuses a body that says it is too large, and stops one that turns out to be."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass on what is small enough."""
+        if scope["type"] != "http" or scope["path"] == UPLOADS:
+            await self._app(scope, receive, send)
+            return
+        if _stated(scope) > MOST_BYTES:
+            answer = failures.answer_status(Request(scope), _TOO_LARGE)
+            await answer(scope, receive, send)
+            return
+        came = 0
+
+        async def receive_counted() -> Message:
+            nonlocal came
+            message = await receive()
+            came += len(message.get("body", b""))
+            if came > MOST_BYTES:
+                raise HTTPException(_TOO_LARGE)
+            return message
+
+        await self._app(scope, receive_counted, send)
+
+
+def _stated(scope: Scope) -> int:
+    """Length that the request gives for its body; 0 where it gives none that is a number."""
+    for key, value in scope["headers"]:
+        if key == b"content-length" and value.isdigit():
+            return int(value)
+    return 0

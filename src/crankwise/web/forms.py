@@ -1,0 +1,131 @@
+"""What people type into forms, as facts of a visit."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+from typing import TYPE_CHECKING, Final
+
+from crankwise.errors import UsageError
+from crankwise.language import say
+
+if TYPE_CHECKING:
+    from crankwise.model.job import MileageUnit
+
+MOST_WORDS: Final = 2000
+_CENT: Final = Decimal("0.01")
+_MOST_AMOUNT: Final = Decimal(9999999)
+_MOST_MILEAGE: Final = 9_999_999.0
+
+
+def words(text: str, *, what: str) -> str:
+    """Put words on one line.
+
+    Raises
+    ------
+    UsageError
+        There are none, or too many.
+    """
+    line = " ".join(text.split())
+    if not line:
+        raise UsageError(say("{what}: nothing was written; fill in the field", what=what))
+    if len(line) > MOST_WORDS:
+        raise UsageError(say("{what}: shorten the text to 2000 characters", what=what))
+    return line
+
+
+def optional(text: str) -> str | None:
+    """Words on one line, or nothing."""
+    return " ".join(text.split()[:MOST_WORDS])[:MOST_WORDS] or None
+
+
+def amount(text: str, *, what: str) -> Decimal:
+    """Read an amount of money as people write it, with a point or a comma before the cents.
+
+    Raises
+    ------
+    UsageError
+        It is none.
+
+    >>> amount("1,234.50", what="x"), amount("1.234,50", what="x"), amount("89,5", what="x")
+    (Decimal('1234.50'), Decimal('1234.50'), Decimal('89.50'))
+    """
+    found = _decimal(text)
+    if found is None or found > _MOST_AMOUNT or found != found.quantize(_CENT):
+        raise UsageError(
+            say("{what}: {typed} is no amount; write 240 or 89.50", what=what, typed=repr(text))
+        )
+    return found.quantize(_CENT)
+
+
+def mileage(text: str, unit: MileageUnit) -> tuple[float | None, MileageUnit | None]:
+    """Read a mileage; nothing written means that it is not known.
+
+    Raises
+    ------
+    UsageError
+        It is no mileage.
+    """
+    if not text.strip():
+        return None, None
+    digits = re.sub(r"[\s.,'\u202f\u00a0]", "", text)
+    if not digits.isascii() or not digits.isdigit() or float(digits) > _MOST_MILEAGE:
+        raise UsageError(
+            say("mileage: {typed} is none; write the whole number, such as 58900", typed=repr(text))
+        )
+    return float(digits), unit
+
+
+def percent(text: str, *, what: str) -> Decimal | None:
+    """Read a percentage; nothing written means none.
+
+    Raises
+    ------
+    UsageError
+        It is none, or not between 0 and 100.
+    """
+    if not text.strip():
+        return None
+    found = _decimal(text)
+    if found is None or found > 100:
+        raise UsageError(
+            say("{what}: {typed} is no percentage; write 20 or 7.7", what=what, typed=repr(text))
+        )
+    return found
+
+
+def degrees(text: str, *, what: str) -> float | None:
+    """Read crank degrees; nothing written means none.
+
+    Raises
+    ------
+    UsageError
+        It is no number.
+    """
+    if not text.strip():
+        return None
+    found = _decimal(text)
+    if found is None:
+        raise UsageError(
+            say("{what}: {typed} is no number; write 8 or 8.5", what=what, typed=repr(text))
+        )
+    return float(found)
+
+
+def codes(text: str) -> tuple[str, ...]:
+    """Read trouble codes, separated by commas or blanks.
+
+    >>> codes("p0016, P0017")
+    ('P0016', 'P0017')
+    """
+    return tuple(re.findall(r"[\w-]+", text.upper())[:50])
+
+
+def _decimal(text: str) -> Decimal | None:
+    """Read a number, its thousands grouped or not, with a point or a comma before its decimals."""
+    plain = re.sub(r"[\s\u202f\u00a0]", "", text).replace("\u2019", "'")
+    grouped = re.fullmatch(r"(\d{1,3}(?:([.,'])\d{3})(?:\2\d{3})*)(?:[.,](\d+))?", plain, re.ASCII)
+    if grouped and grouped[2] is not None:
+        return Decimal(f"{re.sub(r'[^0-9]', '', grouped[1])}.{grouped[3] or 0}")
+    whole = re.fullmatch(r"(\d{1,12})(?:[.,](\d{1,6}))?", plain, re.ASCII)
+    return Decimal(f"{whole[1]}.{whole[2] or 0}") if whole else None

@@ -1,0 +1,91 @@
+"""Sign in with the pass-phrase, and sign out."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import RedirectResponse, Response
+
+from crankwise.language import say
+from crankwise.web.access import phrase, sessions_of, tries_of
+from crankwise.web.access.gate import SIGN_IN, cookie_for
+from crankwise.web.desk import AtDesk
+from crankwise.web.pages import render
+
+router = APIRouter(include_in_schema=False)
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class SignInView:
+    """The way in: what went wrong, if anything did, and the page that was wanted."""
+
+    words: str
+    goes_to: str
+
+
+@router.get(SIGN_IN)
+def sign_in(request: Request, desk: AtDesk, next: str = "/") -> Response:  # noqa: A002  the address
+    """Ask for the pass-phrase, where one is needed."""
+    if request.state.signed_in or not desk.settings.needs_sign_in:
+        return RedirectResponse(_within(next), status_code=303)
+    return render(request, "sign_in.html", SignInView("", _within(next)))
+
+
+@router.post(SIGN_IN)
+def signed_in(
+    request: Request,
+    desk: AtDesk,
+    pass_phrase: Annotated[str, Form()] = "",
+    goes_to: Annotated[str, Form()] = "/",
+) -> Response:
+    """Begin a session of its own for whoever knows the pass-phrase."""
+    address, tries = request.client.host if request.client else "", tries_of(request)
+    wait_s = tries.begin(address)
+    if wait_s:
+        words = say("Too many attempts. Wait {seconds} seconds, then try again.", seconds=wait_s)
+        headers = {"retry-after": str(wait_s)}
+        return _asked_again(request, words, goes_to, status=429, headers=headers)
+    if not phrase.is_right(desk.store, pass_phrase):
+        _log.warning("a try to sign in from %s failed", address)
+        words = say("This is not the pass-phrase.")
+        return _asked_again(request, words, goes_to, status=401)
+    tries.succeeded(address)
+    sessions = sessions_of(request)
+    sessions.end(request.state.session.id)
+    session = sessions.begin(signed_in=True)
+    answer = RedirectResponse(_within(goes_to), status_code=303)
+    answer.headers["set-cookie"] = cookie_for(desk.settings, request, session)
+    return answer
+
+
+@router.post("/sign-out")
+def signed_out(request: Request) -> Response:
+    """End the session."""
+    sessions_of(request).end(request.state.session.id)
+    return RedirectResponse(SIGN_IN, status_code=303)
+
+
+def _asked_again(
+    request: Request,
+    words: str,
+    goes_to: str,
+    *,
+    status: int,
+    headers: dict[str, str] | None = None,
+) -> Response:
+    view = SignInView(words, _within(goes_to))
+    return render(request, "sign_in.html", view, status=status, headers=headers)
+
+
+def _within(address: str) -> str:
+    r"""Return an address of this server, whatever was asked for.
+
+    >>> _within("/visits/3?tab=2"), _within("//else.where"), _within("/\\else.where"), _within("x")
+    ('/visits/3?tab=2', '/', '/', '/')
+    """
+    is_within = address.startswith("/") and not address.startswith(("//", "/\\"))
+    return address if is_within and address.isprintable() else "/"

@@ -1,0 +1,141 @@
+"""A comparison laid out for a page: sentences said once, numbers with their uncertainty."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from crankwise.picture.words import bounds_words, shift_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from crankwise.model.comparison import Cause, Comparison, HealthyLimits
+    from crankwise.model.job import KeptComparison
+
+_MOST_CAUSES: Final = 4
+_SCATTER_WORTH_SAYING: Final = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class ShiftRow:
+    """A line of the table: one cam or separation, its change, and what healthy ones do."""
+
+    role: str
+    other: str
+    shift: str
+    teeth: str
+    healthy: str
+    is_healthy: bool | None
+    direction: str
+    scatter_ratio: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonView:
+    """One comparison as the visit page shows it.
+
+    Attributes
+    ----------
+    kept : KeptComparison
+    cams, separations : tuple of ShiftRow
+    causes : tuple of (Cause, str)
+        The likeliest ones, each with its probability in words.
+    why, to_do : tuple of str
+        Reasons and advice that don't stand elsewhere on the page.
+    next_check : str
+        The check that tells the likeliest causes apart; empty for an engine in time.
+    """
+
+    kept: KeptComparison
+    cams: tuple[ShiftRow, ...]
+    separations: tuple[ShiftRow, ...]
+    causes: tuple[tuple[Cause, str], ...]
+    why: tuple[str, ...]
+    to_do: tuple[str, ...]
+    next_check: str
+
+    @property
+    def comparison(self) -> Comparison:
+        """The comparison itself."""
+        return self.kept.comparison
+
+
+def comparison_view(kept: KeptComparison) -> ComparisonView:
+    """Lay out one comparison."""
+    found = kept.comparison
+    in_time = found.verdict.level == "in-time"
+    check = found.next_check.text if found.next_check and not in_time else ""
+    return ComparisonView(
+        kept=kept,
+        cams=_cams(found),
+        separations=_separations(found),
+        causes=tuple((c, percent(c.probability)) for c in found.causes[:_MOST_CAUSES]),
+        why=tuple(_why(found)),
+        to_do=tuple(_without(found.verdict.advice, [check])),
+        next_check=check,
+    )
+
+
+def percent(probability: float) -> str:
+    """Write a probability; never 0 % or 100 %, which nothing measured is.
+
+    >>> percent(0.813), percent(0.001), percent(0.999)
+    ('81 %', '< 1 %', '> 99 %')
+    """
+    if probability < 0.01:
+        return "< 1 %"
+    return "> 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
+
+
+def _cams(found: Comparison) -> tuple[ShiftRow, ...]:
+    return tuple(
+        ShiftRow(
+            role=cam.role,
+            other="",
+            shift=shift_words(cam.shift_deg, cam.uncertainty_deg),
+            teeth=f"{cam.shift_teeth:+.2f}",
+            healthy=_bounds(cam.healthy),
+            is_healthy=cam.healthy.contains(cam.shift_deg) if cam.healthy else None,
+            direction=cam.direction,
+            scatter_ratio=_worth_saying(cam.scatter_ratio),
+        )
+        for cam in found.cams
+    )
+
+
+def _separations(found: Comparison) -> tuple[ShiftRow, ...]:
+    return tuple(
+        ShiftRow(
+            role=change.between[0],
+            other=change.between[1],
+            shift=shift_words(change.change_deg, change.uncertainty_deg),
+            teeth="",
+            healthy=_bounds(change.healthy),
+            is_healthy=change.healthy.contains(change.change_deg) if change.healthy else None,
+            direction=change.motion,
+            scatter_ratio=None,
+        )
+        for change in found.separations
+    )
+
+
+def _bounds(limits: HealthyLimits | None) -> str:
+    return bounds_words(limits.low_deg, limits.high_deg) if limits else ""
+
+
+def _worth_saying(ratio: float | None) -> float | None:
+    return ratio if ratio is not None and ratio >= _SCATTER_WORTH_SAYING else None
+
+
+def _why(found: Comparison) -> Iterable[str]:
+    said = [cam.words for cam in found.cams] + [change.words for change in found.separations]
+    return _without(
+        found.verdict.reasons, [*said, found.limits.text, found.limits.code_limit_source]
+    )
+
+
+def _without(lines: Iterable[str], said: Sequence[str]) -> list[str]:
+    """Leave out lines that hold what was said already."""
+    told = [words.casefold() for words in said if words]
+    return [line for line in lines if not any(words in line.casefold() for words in told)]
