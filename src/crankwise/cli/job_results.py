@@ -191,7 +191,7 @@ def history(
             engine=given or opened.shop.engine_of_family(vehicle.family),
         )
     if as_json:
-        from crankwise.cli.history_json import history_values  # noqa: PLC0415  keeps --help fast
+        from crankwise.workshop.history_values import history_values  # noqa: PLC0415  keeps --help fast
 
         echo_json("history", **history_values(found))
     elif not is_quiet(ctx, quiet=quiet):

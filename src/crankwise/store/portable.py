@@ -155,7 +155,7 @@ def write(known_goods: Sequence[KnownGood], path: Path) -> None:
         raise UsageError(f"{path}: end the name in .json for one known-good or .zip for a bundle")
     if kind == ".json" and len(known_goods) != 1:
         raise UsageError(
-            f"{path}: a .json holds one known-good, these are {len(known_goods)}; end the name in "
+            f"{path.name}: a .json holds one known-good, these are {len(known_goods)}; end the name in "
             ".zip"
         )
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
@@ -197,14 +197,14 @@ def read(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
     try:
         if not zipfile.is_zipfile(path):
             if path.stat().st_size > _MOST_BYTES:
-                _refuse(str(path), "it is too large for a known-good")
-            yield path.name, from_text(path.read_bytes().decode("utf-8-sig"), name=str(path))
+                _refuse(path.name, "it is too large for a known-good")
+            yield path.name, from_text(path.read_bytes().decode("utf-8-sig"), name=path.name)
             return
         yield from _read_bundle(path)
     except OSError as error:
-        raise UnreadableError(f"{path}: it can't be opened ({error.strerror})") from error
+        raise UnreadableError(f"{path.name}: it can't be opened ({error.strerror})") from error
     except UnicodeDecodeError:
-        _refuse(str(path), "it is neither a known-good (.json) nor a bundle of them (.zip)")
+        _refuse(path.name, "it is neither a known-good (.json) nor a bundle of them (.zip)")
 
 
 def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
@@ -212,14 +212,14 @@ def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
         with zipfile.ZipFile(path) as bundle:
             entries = [entry for entry in bundle.infolist() if entry.filename.endswith(".json")]
             if not entries:
-                _refuse(str(path), "there is no known-good in it")
+                _refuse(path.name, "there is no known-good in it")
             for entry in entries:
                 if entry.file_size > _MOST_BYTES:
                     yield entry.filename, "it is too large for a known-good"
                     continue
                 try:
                     text = bundle.read(entry).decode("utf-8-sig")
-                    known_good = from_text(text, name=f"{path}, {entry.filename}")
+                    known_good = from_text(text, name=f"{path.name}, {entry.filename}")
                 except CrankwiseError as error:
                     yield entry.filename, str(error)
                 except UnicodeDecodeError:
@@ -227,7 +227,7 @@ def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
                 else:
                     yield entry.filename, known_good
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError) as error:
-        raise UnreadableError(f"{path}: the bundle is damaged ({error}); get it again") from error
+        raise UnreadableError(f"{path.name}: the bundle is damaged ({error}); get it again") from error
 
 
 def _check_format(values: Any, name: str) -> None:

@@ -14,6 +14,7 @@ from crankwise import __version__
 from crankwise.store import open_store
 from crankwise.web import access, failures, speaking
 from crankwise.web.access.gate import check_form
+from crankwise.web.api import ROUTERS
 from crankwise.web.desk import Desk
 from crankwise.web.memory import Memory
 from crankwise.web.routes import (
@@ -59,8 +60,8 @@ def create_app(settings: Settings) -> FastAPI:
         dependencies=[Depends(check_form)],
     )
     app.mount("/static", StaticFiles(directory=static_folder()), name="static")
-    for routes in _ROUTES:
-        app.include_router(routes.router)
+    for router in (*ROUTERS, *(routes.router for routes in _ROUTES)):
+        app.include_router(router)
     failures.install(app)
     access.install(app, settings)
     speaking.install(app)

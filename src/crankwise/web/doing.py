@@ -115,7 +115,8 @@ def record(
         _raise_first(failed, others=len(upload_ids) - len(failed))
         return address_of(visit_id)
 
-    return desk.works.start(", ".join(names), job, about=place_of(visit_id))
+    place = place_of(visit_id)
+    return desk.works.start(", ".join(names), job, about=place, uploads=upload_ids)
 
 
 def measure_again(

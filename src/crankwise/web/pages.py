@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
@@ -16,6 +16,12 @@ from crankwise import __version__
 from crankwise.language import LANGUAGES, current, say, told
 from crankwise.picture.verdicts import SIGNS
 from crankwise.web.numbers import Numbers
+
+ROLES: Final = (
+    "crank", "intake", "exhaust", "intake-1", "exhaust-1", "intake-2", "exhaust-2",
+    "cam-1", "cam-2", "cam-3", "cam-4",
+)  # fmt: skip
+"""What a channel may be; more cams than these are named on the command line."""
 
 if TYPE_CHECKING:
     from fastapi import Request
@@ -67,7 +73,11 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(
-        _=_said, told=told, static=static, marks={level: sign.sign for level, sign in SIGNS.items()}
+        _=_said,
+        told=told,
+        static=static,
+        role_names=ROLES,
+        marks={level: sign.sign for level, sign in SIGNS.items()},
     )
     made.filters.update(sentence=sentence)
     return made

@@ -6,7 +6,7 @@ import asyncio
 import logging
 import secrets
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from dataclasses import dataclass, replace
@@ -37,6 +37,8 @@ class Work:
         What is worked on, such as the file's name.
     about : str
         Where it belongs, such as ``visit 12``.
+    uploads : tuple of str
+        Uploads that it is about; those still there after it failed wait for another try.
     state : {"waiting", "running", "done", "failed"}
     step : str
         What is being done, in words; once done, what came of it.
@@ -53,6 +55,7 @@ class Work:
     id: str
     title: str
     about: str = ""
+    uploads: tuple[str, ...] = ()
     state: State = "waiting"
     step: str = ""
     share: float = 0.0
@@ -83,9 +86,9 @@ class Works:
         self._lock = threading.Lock()
         self._pool = ThreadPoolExecutor(max_workers=_AT_ONCE, thread_name_prefix="work")
 
-    def start(self, title: str, job: Job, *, about: str = "") -> Work:
+    def start(self, title: str, job: Job, *, about: str = "", uploads: Sequence[str] = ()) -> Work:
         """Queue a piece of work and return it."""
-        work = Work(id=secrets.token_urlsafe(9), title=title, about=about)
+        work = Work(secrets.token_urlsafe(9), title, about, tuple(uploads))
         with self._lock:
             self._works[work.id] = work
             self._forget_old()

@@ -16,7 +16,7 @@ from crankwise.web.desk import AtDesk, Desk
 from crankwise.web.forms import degrees, optional, words
 from crankwise.web.pages import render
 from crankwise.web.routes.visit_facts import back_to
-from crankwise.web.views.visit import ROLES, VisitView, visit_view
+from crankwise.web.views.visit import VisitView, visit_view
 from crankwise.workshop.finding import find_visit
 from crankwise.workshop.judging import judge_visit
 from crankwise.workshop.shelving import shelve_visit
@@ -35,7 +35,7 @@ def seen(desk: Desk, visit_id: int) -> VisitView:
 @router.get("")
 def visit(request: Request, desk: AtDesk, visit_id: VisitId) -> HTMLResponse:
     """Show a visit from top to bottom."""
-    return render(request, "visit.html", seen(desk, visit_id), roles=ROLES)
+    return render(request, "visit.html", seen(desk, visit_id))
 
 
 @router.get("/hook-up-sheet")

@@ -39,10 +39,6 @@ if TYPE_CHECKING:
 
 _Fact = TypeVar("_Fact", bound="Fact")
 
-ROLES: Final = (
-    "crank", "intake", "exhaust", "intake-1", "exhaust-1", "intake-2", "exhaust-2",
-    "cam-1", "cam-2", "cam-3", "cam-4",
-)  # fmt: skip
 OPTIONS: Final = ("now", "watch", "later")
 
 

@@ -1,8 +1,8 @@
 // Recordings dropped or chosen: sent one by one as they are, with progress; then the page that
 // asked for them goes on.
-import { followWork, showFailure, workRow } from "./work.js";
-
-const token = () => document.querySelector('meta[name="csrf-token"]').content;
+import { askForRoles } from "./ask_roles.js";
+import { post, texts, token } from "./server.js";
+import { followWork, workRow } from "./work.js";
 
 function send(file, row) {
   return new Promise((resolve, reject) => {
@@ -23,8 +23,6 @@ function send(file, row) {
   });
 }
 
-const texts = () => JSON.parse(document.getElementById("drop-texts").textContent);
-
 async function take(zone, files) {
   const list = zone.parentElement.querySelector("[data-works]");
   const sent = [];
@@ -32,48 +30,69 @@ async function take(zone, files) {
     const row = workRow(list, file.name, texts().sending);
     try {
       sent.push(await send(file, row));
-      row.say(texts().sent);
+      row.end(texts().sent);
     } catch (error) {
-      showFailure(row, error.message);
+      row.fail(error.message);
     }
   }
-  if (sent.length) await goOn(zone, sent, list);
+  if (sent.length) await NEXT[zone.dataset.next](zone, sent, list);
 }
 
-async function goOn(zone, sent, list) {
-  const { then, purpose } = zone.dataset;
-  if (!then.startsWith("/api/")) {
+const NEXT = {
+  // A visit has to be named first; the uploads wait.
+  begin(zone, sent) {
     const query = new URLSearchParams(sent.map((upload) => ["upload", upload.id]));
-    location.href = `${then}?${query}`;
-    return;
-  }
-  const answer = await fetch(then, {
-    method: "POST",
-    headers: { "Content-Type": "application/json", "X-CSRF-Token": token() },
-    body: JSON.stringify({ uploads: sent.map((upload) => upload.id), purpose }),
-  });
-  const work = await answer.json();
-  const row = workRow(list, sent.map((upload) => upload.name).join(", "), "");
-  if (answer.ok) followWork(work.id, row);
-  else showFailure(row, work.error);
-}
+    location.href = `/visits/new?${query}`;
+  },
+
+  async record(zone, sent, list) {
+    const { visit, purpose } = zone.dataset;
+    const uploads = sent.map((upload) => upload.id);
+    const row = workRow(list, sent.map((upload) => upload.name).join(", "), "");
+    try {
+      const work = await post(`/api/visits/${visit}/recordings`, { uploads, purpose });
+      followWork(work.id, row, () => askForRoles(list, { visit, purpose, uploads }));
+    } catch (error) {
+      row.fail(error.message);
+    }
+  },
+
+  async shelve(zone, sent, list) {
+    const sum = { added: 0, present: 0, refused: 0 };
+    for (const upload of sent) {
+      const row = workRow(list, upload.name, "");
+      try {
+        const report = await post("/api/known-goods/import", { upload: upload.id });
+        sum.added += report.added.length;
+        sum.present += report.present.length;
+        sum.refused += report.conflicts.length;
+        row.end(texts().sent);
+        for (const conflict of report.conflicts) workRow(list, conflict.name, "").fail(conflict.why);
+      } catch (error) {
+        row.fail(error.message);
+        sum.refused += 1;
+      }
+    }
+    // What was left out stays to be read; otherwise the shelf is shown as it is now.
+    if (!sum.refused) location.href = `/known-goods?${new URLSearchParams({ came: "yes", ...sum })}`;
+  },
+};
 
 function carriesFiles(event) {
   return event.dataTransfer && [...event.dataTransfer.types].includes("Files");
 }
 
-function install() {
-  const zones = [...document.querySelectorAll("[data-drop]")];
-  if (!zones.length) return;
-  for (const zone of zones) {
-    zone.querySelector('input[type="file"]').addEventListener("change", (event) => {
-      const files = [...event.target.files];
-      event.target.value = "";
-      take(zone, files);
-    });
-    zone.addEventListener("dragover", () => zone.classList.add("over"));
-    zone.addEventListener("dragleave", () => zone.classList.remove("over"));
-  }
+const zones = [...document.querySelectorAll("[data-drop]")];
+for (const zone of zones) {
+  zone.querySelector('input[type="file"]').addEventListener("change", (event) => {
+    const files = [...event.target.files];
+    event.target.value = "";
+    take(zone, files);
+  });
+  zone.addEventListener("dragover", () => zone.classList.add("over"));
+  zone.addEventListener("dragleave", () => zone.classList.remove("over"));
+}
+if (zones.length) {
   document.addEventListener("dragover", (event) => {
     if (!carriesFiles(event)) return;
     event.preventDefault();
@@ -91,5 +110,3 @@ function install() {
     take(zone, [...event.dataTransfer.files]);
   });
 }
-
-install();

@@ -3,9 +3,8 @@ for (const form of document.querySelectorAll("[data-roles]")) {
   form.querySelector("[data-roles-button]").hidden = true;
   form.addEventListener("change", () => {
     const picked = [...form.querySelectorAll("select")].map((select) => select.value).filter(Boolean);
+    // Two channels with one role are a swap halfway done.
     const settled = new Set(picked).size === picked.length && picked.includes("crank");
-    // Two channels with one role is a swap halfway done.
     if (settled) form.requestSubmit();
   });
 }
-for (const work of document.querySelectorAll("[data-work]")) import("./work.js");

@@ -16,6 +16,10 @@ export function workRow(list, title, words) {
   return {
     share: (value) => { bar.value = value; },
     say: (text) => { line.textContent = text; },
+    end: (text) => {
+      bar.remove();
+      line.textContent = text;
+    },
     fail: (text) => {
       bar.remove();
       line.className = "wrong";
@@ -25,35 +29,29 @@ export function workRow(list, title, words) {
   };
 }
 
-export function showFailure(row, words) {
-  row.fail(words);
-}
-
-export function followWork(id, row) {
+export function followWork(id, row, onFailure = () => {}) {
   const events = new EventSource(`/api/works/${encodeURIComponent(id)}/events`);
-  const told = (event) => {
+  events.addEventListener("message", (event) => {
     const work = JSON.parse(event.data);
     row.share(work.share);
     row.say(work.step);
     if (work.state === "failed") {
       events.close();
       row.fail(work.error);
+      onFailure();
     }
     if (work.state === "done") {
       events.close();
-      // A result on this very page is shown by loading it anew, keeping what is before it.
-      const goal = new URL(work.goes_to, location.href);
-      const stays = goal.pathname === location.pathname;
-      if (stays) {
-        history.replaceState(null, "", goal);
-        location.reload();
-      } else location.href = goal.href;
+      show(new URL(work.goes_to, location.href));
     }
-  };
-  events.addEventListener("message", told);
-  events.addEventListener("work", told);
+  });
 }
 
-for (const place of document.querySelectorAll("[data-work]")) {
-  followWork(place.dataset.work, workRow(place, place.dataset.title || "", ""));
+function show(goal) {
+  // A result on this very page is shown by loading it anew.
+  const stays = goal.pathname === location.pathname;
+  if (stays) {
+    history.replaceState(null, "", goal);
+    location.reload();
+  } else location.href = goal.href;
 }
