@@ -5,12 +5,14 @@ from __future__ import annotations
 import getpass
 import os
 import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from crankwise.cli.options import Lang, Quiet, Shared, is_quiet
 from crankwise.cli.storing import Where
+from crankwise.cli.watch import Poll
 from crankwise.errors import MissingPackageError, UsageError
 
 
@@ -38,6 +40,13 @@ def serve(
         bool,
         typer.Option("--pass-phrase", help="Ask for a new pass-phrase, which is kept as a hash."),
     ] = False,
+    watch: Annotated[
+        Path | None,
+        typer.Option(
+            "--watch", metavar="FOLDER", help="Watch a folder and show what the scope saves there."
+        ),
+    ] = None,
+    poll: Poll = False,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
@@ -57,7 +66,16 @@ def serve(
             f"the screens need the package {error.name}: install crankwise[web]"
         ) from error
     before = ctx.obj.store if isinstance(ctx.obj, Shared) else None
-    settings = Settings(store=store or before, host=host, port=port, names=tuple(name or ()))
+    if watch is not None and not watch.is_dir():
+        raise UsageError(f"{watch} is no folder: name the folder that recordings are saved into")
+    settings = Settings(
+        store=store or before,
+        host=host,
+        port=port,
+        names=tuple(name or ()),
+        watch=None if watch is None else str(watch),
+        watch_polls=poll,
+    )
     run(
         settings,
         opens_browser=browser,

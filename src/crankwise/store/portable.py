@@ -227,7 +227,9 @@ def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
                 else:
                     yield entry.filename, known_good
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError) as error:
-        raise UnreadableError(f"{path.name}: the bundle is damaged ({error}); get it again") from error
+        raise UnreadableError(
+            f"{path.name}: the bundle is damaged ({error}); get it again"
+        ) from error
 
 
 def _check_format(values: Any, name: str) -> None:

@@ -26,14 +26,16 @@ from crankwise.web.routes import (
     vehicle,
     visit,
     visit_facts,
+    watching,
     workshop,
 )
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import open_uploads
+from crankwise.web.watching import open_watching
 from crankwise.web.works import Works
 
 # The form of a new visit comes before the visits, whose addresses end in a number.
-_ROUTES = (health, sign_in, start, vehicle, visit, visit_facts, shelf, engines, workshop)
+_ROUTES = (health, sign_in, start, vehicle, visit, visit_facts, shelf, engines, workshop, watching)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -45,8 +47,9 @@ def create_app(settings: Settings) -> FastAPI:
             open_store(settings.store) as store,
             open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
             closing(Works()) as works,
+            open_watching(store, settings.watch, polls=settings.watch_polls) as watched,
         ):
-            app.state.desk = Desk(settings, store, works, uploads, Memory(store))
+            app.state.desk = Desk(settings, store, works, uploads, Memory(store), watched)
             yield
 
     app = FastAPI(

@@ -11,6 +11,7 @@ from crankwise.store import Store
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import Uploads
+from crankwise.web.watching import Watching
 from crankwise.web.works import Works
 
 
@@ -25,6 +26,7 @@ class Desk:
     works : Works
     uploads : Uploads
     memory : Memory
+    watching : Watching
     """
 
     settings: Settings
@@ -32,6 +34,7 @@ class Desk:
     works: Works
     uploads: Uploads
     memory: Memory
+    watching: Watching
 
 
 def desk_of(request: Request) -> Desk:
