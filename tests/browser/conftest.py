@@ -185,13 +185,14 @@ def new_page(chromium, server):
     complaints: list[str] = []
     contexts = []
 
-    def opened(**settings):
+    def opened(*, expects_failures: bool = False, **settings):
         chosen = {"base_url": server, "viewport": {"width": 1366, "height": 900}} | settings
         context = chromium.new_context(**chosen)
         contexts.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
-        page.on("console", lambda said: _note(complaints, said))
+        if not expects_failures:
+            page.on("console", lambda said: _note(complaints, said))
         return page
 
     yield opened

@@ -10,8 +10,6 @@ import pytest
 from crankwise.testing.simulate import simulate_to_file
 from crankwise.testing.simulate.visits import van_at
 
-pytestmark = pytest.mark.browser
-
 
 @pytest.fixture
 def recorded(tmp_path):
@@ -35,7 +33,7 @@ def test_the_whole_visit(new_page, own_server, recorded):
 
     # The recording is here; the vehicle gets a name, and nothing else is asked for.
     page.wait_for_url("**/visits/new?upload=*")
-    assert page.get_by_text("late.csv is here").is_visible()
+    page.get_by_text("late.csv is here").wait_for()
     page.get_by_label("Vehicle").fill("van-7")
     page.get_by_label("Mileage").fill("99,100")
     page.get_by_role("button", name="Begin the visit").click()
@@ -68,7 +66,7 @@ def _swap_cams_and_back(page):
             arg=order[0],
             timeout=30_000,
         )
-    assert page.locator("#verdict .result .verdict").is_visible()
+    page.locator("#verdict .result .verdict").wait_for()
 
 
 def _advise_and_repair(page):
@@ -85,14 +83,14 @@ def _advise_and_repair(page):
     advice.get_by_label("The owner chooses").fill("have it done now")
     advice.get_by_label("the repair is ordered").check()
     advice.locator("form[action$=choice] button").click()
-    assert page.get_by_text("Have it done now.").is_visible()
+    page.get_by_text("Have it done now.").wait_for()
 
     # An ordered repair opens its own form.
     repair = page.locator("#after-repair")
     repair.get_by_label("What was done").fill("chain, guides and tensioner replaced")
     repair.get_by_label("new chain or belt").first.check()
     repair.locator("form[action$=repair] button").click()
-    assert page.get_by_text("New chain.").is_visible()
+    page.get_by_text("New chain.").wait_for()
 
 
 def _record_after_the_repair(page, path):
@@ -100,7 +98,7 @@ def _record_after_the_repair(page, path):
     after = page.locator("#after-repair .result .verdict")
     after.wait_for(timeout=30_000)
     assert "in-time" in after.inner_text()
-    assert page.get_by_text("The repair is right").is_visible()
+    page.get_by_text("The repair is right").wait_for()
 
 
 def _keep_as_known_good(page):
@@ -109,10 +107,10 @@ def _keep_as_known_good(page):
     section.get_by_label("Timing proved by").fill("marks on the sprockets")
     section.get_by_role("button", name="Put it on the shelf").click()
     page.wait_for_url(re.compile("/known-goods/[0-9a-f]{16}$"))
-    assert page.get_by_text("timing proved by marks on the sprockets").is_visible()
+    page.get_by_text("timing proved by marks on the sprockets").wait_for()
     page.get_by_role("link", name="Known-goods").click()
     page.get_by_role("link", name="Tarn T20").first.click()
-    assert page.get_by_text("3 known-goods with the crank wheel 60-2").is_visible()
+    page.get_by_text("3 known-goods with the crank wheel 60-2").wait_for()
 
 
 def test_the_visit_by_keyboard_alone(new_page, own_server):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import AsyncIterator
 from typing import Final
 from urllib.parse import quote, urlsplit
 
@@ -89,16 +90,19 @@ class Gate:
         return session is not None or not path.startswith(_API)
 
 
-async def check_form(request: Request) -> None:
+async def check_form(request: Request) -> AsyncIterator[None]:
     """Refuse a form that does not bring the token of its session; for every route.
 
     A form is parsed once: the route is given the same fields.
     """
     if not getattr(request.state, "token_due", False):
+        yield
         return
-    given = (await request.form()).get(TOKEN_FIELD)
-    if not isinstance(given, str) or not _is_token(given, request.state.csrf_token):
-        raise HTTPException(403)
+    async with request.form() as form:  # its files are closed afterwards
+        given = form.get(TOKEN_FIELD)
+        if not isinstance(given, str) or not _is_token(given, request.state.csrf_token):
+            raise HTTPException(403)
+        yield
 
 
 def cookie_name(settings: Settings) -> str:
