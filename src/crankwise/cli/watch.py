@@ -66,12 +66,15 @@ def watch(
     taken when it starts again.
     """
     from crankwise.watch import Manner, Watcher  # noqa: PLC0415  keeps --help fast
+    from crankwise.workshop.shelving import of_family  # noqa: PLC0415  keeps --help fast
 
     if not folder.is_dir():
         raise UsageError(f"{folder} is no folder: name the folder that recordings are saved into")
     silent = is_quiet(ctx, quiet=quiet)
     tell = _json_line if as_json else _no_line if silent else _line_writer()
     with open_for(ctx, store) as opened:
+        if family is not None:
+            of_family(opened, family)  # one that is not there would make every file fail
         manner = Manner(family=family, polls=poll, settle_s=settle)
         watcher = Watcher(opened, folder, tell=tell, warn=_warn, manner=manner)
         if not (silent or as_json):

@@ -92,9 +92,10 @@ class Taking:
         kept = self._kept(sha256)
         if kept is None:
             try:
-                kept = self._measured(path, file, sha256, is_sure=is_sure)
+                measurement = self._measured(file, sha256, is_sure=is_sure)
             except CrankwiseError as error:
                 return self._add(file, outcome="refused", text=str(error), sha256=sha256)
+            kept = keep_measured(self._store, path, measurement, settings=MeasureSettings())
         told = _told(file)
         result = self._result(told, kept, before)
         if result is None:
@@ -121,15 +122,14 @@ class Taking:
         except UsageError:
             return None
 
-    def _measured(
-        self, path: Path, file: FileState, sha256: str, *, is_sure: bool
-    ) -> KeptMeasurement:
-        measurement = _measurement(path, is_sure=is_sure)
+    def _measured(self, file: FileState, sha256: str, *, is_sure: bool) -> Measurement:
+        """Measure, unless the file goes on meanwhile."""
+        measurement = _measurement(self._folder / file.path, is_sure=is_sure)
         is_cut = any(finding.code == _CUT for finding in measurement.findings)
         moved = state_of(self._folder, file.path) != file
         if moved or measurement.recording.sha256 != sha256 or (is_cut and not is_sure):
             raise NotYet
-        return keep_measured(self._store, path, measurement, settings=MeasureSettings())
+        return measurement
 
     def _result(self, told: Told, kept: KeptMeasurement, before: Seen | None) -> Result | None:
         """Compare; ``None`` if this recording was taken before and its name tells nothing new."""

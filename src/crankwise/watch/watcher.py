@@ -142,6 +142,7 @@ class Watcher:
         self.close()
 
     def _watch(self) -> None:
+        _import_early()
         self._remember()
         self._look(is_new=False)
         looked = time.monotonic()
@@ -207,3 +208,11 @@ class Watcher:
         """Say that the store can't be used, and try again in a while."""
         self._warn(f"{error}; it is tried again every {_PAUSE_S:.0f} s")
         self._stop.wait(_PAUSE_S)
+
+
+def _import_early() -> None:
+    """Import what only the first file needs, so that it is not shown later than the others."""
+    from crankwise.pipeline import comparing  # noqa: F401, PLC0415
+    from crankwise.readers.dispatch import installed  # noqa: PLC0415
+
+    installed()
