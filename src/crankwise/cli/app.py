@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from crankwise import __version__
-from crankwise.cli import compare, demo, job, measure, reference, serve, simulate, watch
+from crankwise.cli import batch, compare, demo, job, measure, reference, serve, simulate, watch
 from crankwise.cli.guard import guarded
 from crankwise.cli.options import Lang, Quiet, Shared
 from crankwise.cli.storing import Where
@@ -48,6 +48,7 @@ def root(
     ctx.obj = Shared(lang=lang or "en", quiet=quiet, store=store)
 
 
+app.command("batch")(guarded(batch.batch))
 app.command("compare")(guarded(compare.compare))
 app.command("demo")(guarded(demo.demo))
 app.command("measure")(guarded(measure.measure))
