@@ -108,7 +108,7 @@ def workers(plan: Plan, *, scheduler: str | None, processes: int | None) -> Iter
         try:
             yield Workers(client, plan, where)
         finally:
-            with suppress(Exception):  # the scheduler may have gone
+            if client.status == "running":  # else the scheduler has gone
                 client.unregister_worker_plugin(_name(plan))
 
 
@@ -136,7 +136,7 @@ def _client(scheduler: str | None, processes: int | None) -> Iterator[Client]:
         dask.config.set(_LOCALLY),
         LocalCluster(
             n_workers=processes or _cores(), threads_per_worker=1, processes=True,
-            dashboard_address=None, silence_logs=logging.CRITICAL,
+            dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL,
         ) as cluster,
         _closed(Client(cluster, set_as_default=False)) as client,
     ):  # fmt: skip

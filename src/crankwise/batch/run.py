@@ -24,6 +24,7 @@ _MOST_BYTES: Final = 32_000_000
 _ROUNDS: Final = 8
 """Each worker's share is handed out in so many handfuls or more, so that all end together."""
 
+_TRIES: Final = 2
 _KEEP_S: Final = 5.0
 _KILLED: Final = (
     "the process that measured it was killed twice, for want of memory perhaps: measure it by "
@@ -131,7 +132,8 @@ def run_batch(
 def _measured(found: Workers, pending: Sequence[Source], plan: Plan) -> Iterator[list[Outcome]]:
     """Outcomes as they come; recordings whose worker was killed come last, one by one.
 
-    A worker takes with it all that it has in hand, and only one of that is to blame.
+    A worker takes with it all that it has in hand, and only one of that is to blame: which one
+    shows when each is measured by itself.
     """
     suspects: list[Source] = []
     for done in found.measure(_handfuls(pending, found.count)):
@@ -140,8 +142,15 @@ def _measured(found: Workers, pending: Sequence[Source], plan: Plan) -> Iterator
         else:
             yield done.outcomes
     for suspect in suspects:
-        for done in found.measure([(suspect,)]):
-            yield done.outcomes or [failed(suspect, plan, "killed", _KILLED)]
+        yield _by_itself(found, suspect, plan)
+
+
+def _by_itself(found: Workers, suspect: Source, plan: Plan) -> list[Outcome]:
+    for _ in range(_TRIES):
+        [done] = found.measure([(suspect,)])
+        if done.outcomes is not None:
+            return done.outcomes
+    return [failed(suspect, plan, "killed", _KILLED)]
 
 
 def _handfuls(sources: Sequence[Source], count: int) -> list[tuple[Source, ...]]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, Self
@@ -129,7 +131,7 @@ def batch(
     plan = _plan(ctx, store, against, Asked(family, tuple(known_good or ())), how)
     found = find_sources(files)
     silent = is_quiet(ctx, quiet=quiet)
-    with _Teller(shown=not silent) as tell:
+    with _Teller(shown=not silent) as tell, _told_when_stopped(shown=not silent):
         summary = run_batch(
             found.sources, plan, output, scheduler=scheduler, processes=workers, tell=tell,
             documents=found.documents,
@@ -141,6 +143,17 @@ def batch(
 
         show_batch(summary)
     _refuse_none(summary)
+
+
+@contextmanager
+def _told_when_stopped(*, shown: bool) -> Iterator[None]:
+    try:
+        yield
+    except KeyboardInterrupt:
+        if shown:
+            words = "stopped: what was done is kept, and the same command goes on from there"
+            print(words, file=sys.stderr)
+        raise
 
 
 def _check_output(output: Path) -> None:
