@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import logging
 import os
+import signal
+import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -132,15 +134,27 @@ def _client(scheduler: str | None, processes: int | None) -> Iterator[Client]:
         with _closed(client):
             yield client
         return
-    with (
-        dask.config.set(_LOCALLY),
-        LocalCluster(
-            n_workers=processes or _cores(), threads_per_worker=1, processes=True,
-            dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL,
-        ) as cluster,
-        _closed(Client(cluster, set_as_default=False)) as client,
-    ):  # fmt: skip
-        yield client
+    with dask.config.set(_LOCALLY):
+        with _interrupts_ignored():
+            cluster = LocalCluster(
+                n_workers=processes or _cores(), threads_per_worker=1, processes=True,
+                dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL,
+            )  # fmt: skip
+        with cluster, _closed(Client(cluster, set_as_default=False)) as client:
+            yield client
+
+
+@contextmanager
+def _interrupts_ignored() -> Iterator[None]:
+    """Start processes that leave Ctrl-C to this one, which then ends them."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 _LOCALLY: Final = {
