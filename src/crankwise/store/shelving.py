@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from itertools import islice
 from typing import Any
 
-from sqlalchemy import insert, or_, select, text, update
+from sqlalchemy import delete, insert, or_, select, text, update
 from sqlalchemy.orm import Session
 
 from crankwise.model.shelf import Conflict, ImportReport, KnownGood, Retirement
@@ -17,7 +17,13 @@ from crankwise.store import codec, portable
 from crankwise.store.finding import name_key, named
 from crankwise.store.patterns import Patterns
 from crankwise.store.placing import Placed
-from crankwise.store.tables import FamilyRow, KnownGoodCamRow, KnownGoodEdgeRow, KnownGoodRow
+from crankwise.store.tables import (
+    FamilyRow,
+    KnownGoodCamRow,
+    KnownGoodEdgeRow,
+    KnownGoodRow,
+    PatternCamRow,
+)
 
 _LOCK = 7_206_031
 
@@ -125,7 +131,8 @@ class Shelving:
             "retired_at": retired.at if retired else None,
             "retired_why": retired.why if retired else None,
         }
-        return _New(values, tuple(zip(self._patterns.cams(pattern_id), placed, strict=True)))
+        counted = tuple(zip(self._patterns.cams(pattern_id), placed, strict=True))
+        return _New(values, () if retired else counted)
 
     def _retire_superseded(self, known_good: KnownGood, here: _Here, family_id: int) -> None:
         key = known_good.measurement.recording.sha256, family_id
@@ -135,28 +142,40 @@ class Shelving:
             return
         here.retired[other] = True
         why = f"superseded by {known_good.id}"
-        self._session.execute(
-            update(KnownGoodRow)
-            .where(KnownGoodRow.id == other)
-            .values(retired_at=datetime.now(UTC), retired_why=why)
-        )
+        retire(self._session, other, why=why)
 
     def _insert(self, rows: list[_New]) -> None:
         if rows:
             self._session.execute(insert(KnownGoodRow), [new.values for new in rows])
-            self._session.execute(
-                insert(KnownGoodCamRow), [row for new in rows for row in new.cam_rows()]
-            )
-            self._session.execute(
-                insert(KnownGoodEdgeRow), [row for new in rows for row in new.edge_rows()]
-            )
+            cams = [row for new in rows for row in new.cam_rows()]
+            edges = [row for new in rows for row in new.edge_rows()]
+            if cams:
+                self._session.execute(insert(KnownGoodCamRow), cams)
+                self._session.execute(insert(KnownGoodEdgeRow), edges)
+
+
+def retire(session: Session, known_good_id: str, *, why: str) -> None:
+    """Take a known-good off the shelf; its place in the pattern counts no more."""
+    session.execute(
+        update(KnownGoodRow)
+        .where(KnownGoodRow.id == known_good_id)
+        .values(retired_at=datetime.now(UTC), retired_why=why)
+    )
+    cams = (
+        select(PatternCamRow.id)
+        .join(KnownGoodRow, KnownGoodRow.pattern_id == PatternCamRow.pattern_id)
+        .where(KnownGoodRow.id == known_good_id)
+    )
+    for row in (KnownGoodCamRow, KnownGoodEdgeRow):
+        session.execute(delete(row).where(row.cam_id.in_(cams), row.known_good_id == known_good_id))
 
 
 @dataclass(frozen=True, slots=True)
 class _New:
     """Rows of a new known-good: its own, and where its cams and edges lie in the pattern.
 
-    ``placed`` has the number of each cam of the pattern beside what lies there.
+    ``placed`` has the number of each cam of the pattern beside what lies there; it is empty for one
+    that is retired, which counts no more.
     """
 
     values: dict[str, Any]

@@ -15,7 +15,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from crankwise.comparison.moments import Moments, learn_from_moments, stand_out_from_moments
+from crankwise.comparison.moments import learn_from_moments, stand_out_from_moments
 from crankwise.comparison.population import (
     KnownGoodValue,
     basis_in_words,
@@ -48,7 +48,6 @@ _ONE: Final = np.ones(1)
 class _Pattern:
     """One pattern of the family: its cams' numbers by role, and how many known-goods it has."""
 
-    id: int
     cams: dict[str, int]
     count: int
 
@@ -70,9 +69,9 @@ def family_statistics(
             .where(PatternCamRow.pattern_id == row.id)
             .order_by(PatternCamRow.id)
         ).all()
-        count = sums.known_goods_in(session, row.id)
+        count = sums.count_of(session, cams[0].id)
         if count:
-            pattern = _Pattern(row.id, {cam.role: cam.id for cam in cams}, count)
+            pattern = _Pattern({cam.role: cam.id for cam in cams}, count)
             learned = (_from_sums if pattern.is_large else _from_values)(session, pattern, rules)
             found.append(
                 FamilyStatistics(
@@ -82,7 +81,7 @@ def family_statistics(
                     ids=learned.ids,
                     cams=learned.spreads[: len(cams)],
                     separations=learned.spreads[len(cams) :],
-                    edges=tuple(_edges(session, pattern, cams)),
+                    edges=tuple(_edges(session, cams)),
                     outliers=learned.outliers,
                 )
             )
@@ -110,7 +109,7 @@ def _from_values(session: Session, pattern: _Pattern, policy: Policy) -> _Learne
     asked = (
         select(row.cam_id, row.known_good_id, row.shift_deg, row.standard_deg)
         .join(KnownGoodRow, KnownGoodRow.id == row.known_good_id)
-        .where(row.cam_id.in_(pattern.cams.values()), KnownGoodRow.retired_at.is_(None))
+        .where(row.cam_id.in_(pattern.cams.values()))
         .order_by(KnownGoodRow.added_at, KnownGoodRow.id, row.cam_id)
     )
     found = session.execute(asked).all()
@@ -136,19 +135,20 @@ def _from_values(session: Session, pattern: _Pattern, policy: Policy) -> _Learne
 
 def _from_sums(session: Session, pattern: _Pattern, policy: Policy) -> _Learned:
     """Learn from what the database adds up."""
-    made: list[tuple[Spread, Outlier | None]] = []
-    for role in sorted(pattern.cams):
-        cam_id = pattern.cams[role]
-        moments = sums.cam_moments(session, pattern.id, cam_id)
-        farthest = sums.farthest_shift(session, pattern.id, cam_id, moments.mean_deg)
-        prior, words = _cam_prior(policy), _cam_words(role)
-        made.append(_summed(words, moments, farthest, prior=prior, policy=policy))
+    made = [
+        _summed(
+            session,
+            _cam_words(role),
+            sums.shift_of(pattern.cams[role]),
+            policy=policy,
+            prior=_cam_prior(policy),
+        )
+        for role in sorted(pattern.cams)
+    ]
     for one, other in pairs_of(sorted(pattern.cams)):
-        both = pattern.cams[one], pattern.cams[other]
-        moments = sums.separation_moments(session, pattern.id, *both)
-        farthest = sums.farthest_separation(session, pattern.id, *both, moments.mean_deg)
+        quantity = sums.separation_of(pattern.cams[one], pattern.cams[other])
         prior, words = _separation_prior(policy), _separation_words(one, other)
-        made.append(_summed(words, moments, farthest, prior=prior, policy=policy))
+        made.append(_summed(session, words, quantity, prior=prior, policy=policy))
     return _Learned.of(made)
 
 
@@ -206,19 +206,15 @@ def _spread(
 
 
 def _summed(
-    quantity: str,
-    moments: Moments,
-    farthest: tuple[str, float],
-    *,
-    prior: SpreadPrior,
-    policy: Policy,
+    session: Session, words: str, quantity: sums.Quantity, *, prior: SpreadPrior, policy: Policy
 ) -> tuple[Spread, Outlier | None]:
-    name, value_deg = farthest
+    moments = sums.moments_of(session, quantity)
+    name, value_deg = sums.farthest_of(session, quantity, moments.mean_deg)
     found = stand_out_from_moments(moments, value_deg, prior)
     used = moments.without(value_deg) if found.standing == "outlier" else moments
-    outlier = _outlier(name, quantity, value_deg, found)
+    outlier = _outlier(name, words, value_deg, found)
     spread = _told(
-        quantity, learn_from_moments(used, prior), policy, count=used.count,
+        words, learn_from_moments(used, prior), policy, count=used.count,
         basis=basis_in_words(used.count, used.excess_spread_deg, prior),
     )  # fmt: skip
     return spread, outlier
@@ -267,10 +263,8 @@ def _outlier(name: str, quantity: str, shift_deg: float, found: StandOut) -> Out
     )
 
 
-def _edges(
-    session: Session, pattern: _Pattern, cams: Sequence[PatternCamRow]
-) -> Iterator[EdgeSpread]:
-    summed = sums.edge_sums(session, pattern.id, [cam.id for cam in cams])
+def _edges(session: Session, cams: Sequence[PatternCamRow]) -> Iterator[EdgeSpread]:
+    summed = sums.edge_sums(session, [cam.id for cam in cams])
     for cam in cams:
         for number, (angle, edge) in enumerate(json.loads(cam.edges)):
             found = summed[cam.id, number]

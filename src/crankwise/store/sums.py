@@ -10,17 +10,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, and_, func, literal, select, union_all
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import ColumnElement, FromClause, Select, func, literal, select, union_all
+from sqlalchemy.orm import Session
 
 from crankwise.comparison.moments import Moments
-from crankwise.store.tables import KnownGoodCamRow, KnownGoodEdgeRow, KnownGoodRow
+from crankwise.store.tables import KnownGoodCamRow, KnownGoodEdgeRow
 
 INNER: Final = (0.025, 0.5, 0.975)
 """Percentiles told of each edge: its median, and between which 95 % lie."""
 
 _PARTS: Final = 100
 """Selects joined into one statement; SQLite takes up to 500."""
+
+# As tables: dozens of small selects are put together faster than of mapped classes.
+_CAM: Final = KnownGoodCamRow.__table__
+_EDGE: Final = KnownGoodEdgeRow.__table__
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,93 +38,98 @@ class EdgeSums:
     percentiles_deg: tuple[float, ...]
 
 
-def known_goods_in(session: Session, pattern_id: int) -> int:
-    """Count the known-goods of a pattern that are in use."""
-    asked = select(func.count()).where(
-        KnownGoodRow.pattern_id == pattern_id, KnownGoodRow.retired_at.is_(None)
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """Something that every known-good of a pattern has a value of.
+
+    Attributes
+    ----------
+    rows : FromClause
+        One row for each known-good.
+    name, value, noise_square : ColumnElement
+        Which known-good, its value in crank degrees, and the square of its standard uncertainty.
+    """
+
+    rows: FromClause
+    name: ColumnElement[str]
+    value: ColumnElement[float]
+    noise_square: ColumnElement[float]
+
+
+def shift_of(cam_id: int) -> Quantity:
+    """Shift of one cam."""
+    cam = select(_CAM).where(_CAM.c.cam_id == cam_id).subquery()
+    noise = cam.c.standard_deg * cam.c.standard_deg
+    return Quantity(cam, cam.c.known_good_id, cam.c.shift_deg, noise)
+
+
+def separation_of(one: int, other: int) -> Quantity:
+    """Shift of the second cam less that of the first."""
+    first, second = _CAM.alias("first"), _CAM.alias("second")
+    noise = first.c.standard_deg * first.c.standard_deg
+    both = (
+        select(
+            first.c.known_good_id,
+            (second.c.shift_deg - first.c.shift_deg).label("change_deg"),
+            (noise + second.c.standard_deg * second.c.standard_deg).label("noise_square"),
+        )
+        .join(second, second.c.known_good_id == first.c.known_good_id)
+        .where(first.c.cam_id == one, second.c.cam_id == other)
+        .subquery()
     )
-    return session.scalars(asked).one()
+    return Quantity(both, both.c.known_good_id, both.c.change_deg, both.c.noise_square)
 
 
-def cam_moments(session: Session, pattern_id: int, cam_id: int) -> Moments:
-    """Moments of one cam's shifts; there must be two or more known-goods."""
-    row = KnownGoodCamRow
-    asked = _moments(row.shift_deg.expression, row.standard_deg * row.standard_deg).where(
-        row.cam_id == cam_id, row.known_good_id.not_in(_retired(pattern_id))
+def count_of(session: Session, cam_id: int) -> int:
+    """Count the known-goods in use that have this cam."""
+    return session.execute(select(func.count()).where(_CAM.c.cam_id == cam_id)).scalar_one()
+
+
+def moments_of(session: Session, quantity: Quantity) -> Moments:
+    """Moments of a quantity; there must be two or more known-goods."""
+    value = quantity.value
+    asked = select(
+        func.count(), func.avg(value), func.avg(value * value), func.avg(quantity.noise_square)
     )
-    return _as_moments(session, asked)
+    row = session.execute(asked.select_from(quantity.rows)).one()
+    return Moments.of(row[0], row[1], row[2], row[3] ** 0.5)
 
 
-def separation_moments(session: Session, pattern_id: int, one: int, other: int) -> Moments:
-    """Moments of the shift of the second cam less that of the first."""
-    first, second = aliased(KnownGoodCamRow), aliased(KnownGoodCamRow)
-    noise = first.standard_deg * first.standard_deg + second.standard_deg * second.standard_deg
+def farthest_of(session: Session, quantity: Quantity, from_deg: float) -> tuple[str, float]:
+    """Known-good whose value lies farthest from an angle, and the value."""
     asked = (
-        _moments(second.shift_deg - first.shift_deg, noise)
-        .join(second, and_(second.known_good_id == first.known_good_id, second.cam_id == other))
-        .where(first.cam_id == one, first.known_good_id.not_in(_retired(pattern_id)))
-    )
-    return _as_moments(session, asked)
-
-
-def farthest_shift(
-    session: Session, pattern_id: int, cam_id: int, from_deg: float
-) -> tuple[str, float]:
-    """Known-good whose cam lies farthest from an angle, and its shift."""
-    row = KnownGoodCamRow
-    asked = (
-        select(row.known_good_id, row.shift_deg)
-        .where(row.cam_id == cam_id, row.known_good_id.not_in(_retired(pattern_id)))
-        .order_by(func.abs(row.shift_deg - from_deg).desc(), row.known_good_id)
+        select(quantity.name, quantity.value)
+        .select_from(quantity.rows)
+        .order_by(func.abs(quantity.value - from_deg).desc(), quantity.name)
         .limit(1)
     )
-    name, shift_deg = session.execute(asked).one()
-    return name, shift_deg
+    row = session.execute(asked).one()
+    return row[0], row[1]
 
 
-def farthest_separation(
-    session: Session, pattern_id: int, one: int, other: int, from_deg: float
-) -> tuple[str, float]:
-    """Known-good whose separation lies farthest from an angle, and its change."""
-    first, second = aliased(KnownGoodCamRow), aliased(KnownGoodCamRow)
-    change = second.shift_deg - first.shift_deg
-    asked = (
-        select(first.known_good_id, change)
-        .join(second, and_(second.known_good_id == first.known_good_id, second.cam_id == other))
-        .where(first.cam_id == one, first.known_good_id.not_in(_retired(pattern_id)))
-        .order_by(func.abs(change - from_deg).desc(), first.known_good_id)
-        .limit(1)
-    )
-    name, change_deg = session.execute(asked).one()
-    return name, change_deg
-
-
-def edge_sums(
-    session: Session, pattern_id: int, cams: Sequence[int]
-) -> dict[tuple[int, int], EdgeSums]:
-    """Every edge of a pattern, by cam and place in it."""
-    row = KnownGoodEdgeRow
-    off = row.difference_deg
+def edge_sums(session: Session, cams: Sequence[int]) -> dict[tuple[int, int], EdgeSums]:
+    """Every edge of some cams, by cam and place in it."""
+    edge = _EDGE.c
+    off = edge.difference_deg
     asked = (
         select(
-            row.cam_id, row.number, func.count(), func.avg(off), func.avg(off * off),
+            edge.cam_id, edge.number, func.count(), func.avg(off), func.avg(off * off),
             func.min(off), func.max(off),
         )
-        .where(row.cam_id.in_(cams), row.known_good_id.not_in(_retired(pattern_id)))
-        .group_by(row.cam_id, row.number)
+        .where(edge.cam_id.in_(cams))
+        .group_by(edge.cam_id, edge.number)
     )  # fmt: skip
     summed = {(cam, number): rest for cam, number, *rest in session.execute(asked)}
-    counts = {edge: count for edge, (count, *_) in summed.items()}
-    percentiles = _percentiles(session, pattern_id, counts)
+    percentiles = _percentiles(session, {place: count for place, (count, *_) in summed.items()})
     return {
-        edge: EdgeSums(
+        place: EdgeSums(
             mean_deg=mean,
             spread_deg=_spread_deg(count, mean, mean_square),
             low_deg=low,
             high_deg=high,
-            percentiles_deg=percentiles[edge],
+            percentiles_deg=percentiles[place],
         )
-        for edge, (count, mean, mean_square, low, high) in summed.items()
+        for place, (count, mean, mean_square, low, high) in summed.items()
     }
 
 
@@ -131,13 +140,13 @@ def _spread_deg(count: int, mean: float, mean_square: float) -> float:
 
 
 def _percentiles(
-    session: Session, pattern_id: int, counts: dict[tuple[int, int], int]
+    session: Session, counts: dict[tuple[int, int], int]
 ) -> dict[tuple[int, int], tuple[float, ...]]:
     """Percentiles of every edge, between neighbours by a straight line.
 
     This is definition 7 of R. J. Hyndman and Y. Fan, The American Statistician 50 (1996) 361. The
-    rows lie in the order of the differences, so that a place is reached by counting along the
-    index, without sorting.
+    rows lie in the order of the differences, so that a place is reached by counting along them,
+    without sorting.
     """
     wanted = [
         (edge, probability, int(probability * (count - 1)))
@@ -147,7 +156,7 @@ def _percentiles(
     found: dict[int, list[float]] = {}
     for start in range(0, len(wanted), _PARTS):
         parts = [
-            _neighbours(pattern_id, key, *edge, place)
+            _neighbours(key, *edge, place)
             for key, (edge, _, place) in enumerate(wanted[start : start + _PARTS], start)
         ]
         for row in session.execute(union_all(*parts)):
@@ -160,35 +169,15 @@ def _percentiles(
     return {edge: tuple(some) for edge, some in values.items()}
 
 
-def _neighbours(pattern_id: int, key: int, cam_id: int, number: int, place: int) -> Select[Any]:
+def _neighbours(key: int, cam_id: int, number: int, place: int) -> Select[Any]:
     """Two neighbours in the order of one edge's differences; one at the end."""
-    row = KnownGoodEdgeRow
+    edge = _EDGE.c
     part = (
-        select(row.difference_deg)
-        .where(
-            row.cam_id == cam_id,
-            row.number == number,
-            row.known_good_id.not_in(_retired(pattern_id)),
-        )
-        .order_by(row.difference_deg)
+        select(edge.difference_deg)
+        .where(edge.cam_id == cam_id, edge.number == number)
+        .order_by(edge.difference_deg)
         .limit(2)
         .offset(place)
         .subquery()
     )
     return select(literal(key), part.c.difference_deg)
-
-
-def _retired(pattern_id: int) -> Select[Any]:
-    """Few of many, so that leaving them out costs less than looking each of the others up."""
-    return select(KnownGoodRow.id).where(
-        KnownGoodRow.pattern_id == pattern_id, KnownGoodRow.retired_at.is_not(None)
-    )
-
-
-def _moments(value: ColumnElement[float], noise_square: ColumnElement[float]) -> Select[Any]:
-    return select(func.count(), func.avg(value), func.avg(value * value), func.avg(noise_square))
-
-
-def _as_moments(session: Session, asked: Select[Any]) -> Moments:
-    row = session.execute(asked).one()
-    return Moments.of(row[0], row[1], row[2], row[3] ** 0.5)

@@ -224,7 +224,10 @@ class KnownGoodRow(Base):
 
 
 class KnownGoodCamRow(Base):
-    """One cam of a known-good against that of its pattern's first known-good, crank degrees."""
+    """One cam of a known-good against that of its pattern's first known-good, crank degrees.
+
+    As for its edges, the row goes when the known-good is retired: it would only be left out.
+    """
 
     __tablename__ = "known_good_cam"
     __table_args__ = ({"sqlite_with_rowid": False},)

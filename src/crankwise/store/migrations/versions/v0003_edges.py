@@ -56,7 +56,9 @@ def _move(cams: sa.Table, edges: sa.Table) -> None:
     cams_of: dict[int, list[int]] = {}
     for cam_id, pattern_id in connection.execute(asked):
         cams_of.setdefault(pattern_id, []).append(cam_id)
-    asked = sa.text("SELECT id, pattern_id, against_first FROM known_good ORDER BY id")
+    asked = sa.text(
+        "SELECT id, pattern_id, against_first FROM known_good WHERE retired_at IS NULL ORDER BY id"
+    )
     known_goods = connection.execute(asked).all()
     for start in range(0, len(known_goods), _AT_A_TIME):
         cam_rows: list[dict[str, Any]] = []
