@@ -149,8 +149,8 @@ def test_a_name_can_not_steer_the_terminal(run):
     ("arguments", "said"),
     [
         (("measure",), "Missing argument"),
-        (("measure", "x", "--lang", "de"), "there is: en"),
-        (("--lang", "de", "measure", "x"), "there is: en"),
+        (("measure", "x", "--lang", "fr"), "there is: en, de"),
+        (("--lang", "fr", "measure", "x"), "there is: en, de"),
         (("measure", "x", "--frank", "A"), "No such option"),
         (("measure", "x", "--cam", "CH1"), "is not ROLE=COL"),
         (("measure", "x", "--interval", "10"), "write the unit"),

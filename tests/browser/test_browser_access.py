@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import pytest
 
+from crankwise.store import open_store
+
 PAGES = (
     "/", "/?search=nothing-like-it", "/visits/new", "/visits/{late}", "/visits/{repaired}",
     "/visits/{banks}", "/visits/{late}/hook-up-sheet", "/vehicles/2", "/known-goods",
@@ -19,8 +21,6 @@ SERIOUS = {"serious", "critical"}
 
 @pytest.fixture(scope="session")
 def known_good_id(shop):
-    from crankwise.store import open_store
-
     with open_store(shop.folder) as store:
         return store.shelf.list()[0].id
 

@@ -61,9 +61,9 @@ def _swap_cams_and_back(page):
             selects.nth(intake).select_option(order[0])
             selects.nth(exhaust).select_option(order[1])
         page.wait_for_function(
-            "role => document.querySelectorAll('#roles select')[%d].value === role "
-            "&& !document.querySelector('#recording [data-work]')" % intake,
-            arg=order[0],
+            "([place, role]) => document.querySelectorAll('#roles select')[place].value === role "
+            "&& !document.querySelector('#recording [data-work]')",
+            arg=[intake, order[0]],
             timeout=30_000,
         )
     page.locator("#verdict .result .verdict").wait_for()

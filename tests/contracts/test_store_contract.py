@@ -260,6 +260,8 @@ def test_statistics_are_those_of_the_known_goods(store):
     [found] = store.shelf.statistics("Tarn T20")
     spread = {item.quantity: item for item in found.cams}["intake cam"]
     good = np.delete(intake, 7)
+    assert found.ids == tuple(ids)
+    assert spread.values_deg == pytest.approx(intake - intake[0], abs=1e-9)
     assert (found.known_goods, spread.count) == (12, 11)
     assert {item.id for item in found.outliers} == {ids[7]}
     assert spread.mean_deg == pytest.approx((good - intake[0]).mean(), abs=1e-9)

@@ -108,6 +108,14 @@ def _paired(off, stray, lag):
     return first[:both] - second[:both]
 
 
+def test_a_run_knows_its_own_ends_whatever_is_added_to_its_count():
+    _, traced, _ = made("t20-fresh-chain")
+    for offset in np.random.default_rng(1).uniform(-1e5, 1e5, 200):
+        run = replace(traced.trace.runs[0], offset_deg=float(offset))
+        ends = run.time_at(np.array([run.start_deg, run.end_deg]))
+        assert ends == pytest.approx(run.times_s[[0, -1]], abs=1e-4)
+
+
 def test_speed_is_that_of_the_engine():
     truth, traced, _ = made("t20-fresh-chain")
     (run,) = traced.trace.runs

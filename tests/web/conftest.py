@@ -120,3 +120,16 @@ def token_of() -> Callable[[TestClient, str], str]:
         return found[1]
 
     return read
+
+
+@pytest.fixture
+def finished(program) -> Callable[[dict], dict]:
+    """Follow a piece of work to its end and return it as it stands then."""
+
+    def wait(work: dict) -> dict:
+        with program.stream("GET", f"/api/works/{work['id']}/events") as answer:
+            for _ in answer.iter_lines():
+                pass
+        return program.get(f"/api/works/{work['id']}").json()
+
+    return wait

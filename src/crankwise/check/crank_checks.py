@@ -68,12 +68,12 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
         beside_gap = max(steps[tooth], steps[tooth - 1]) > 1.5 * context.crank.pitch_deg
         if lost[tooth] > _MISSING_SHARE or (beside_gap and context.crank.sensor != "hall"):
             continue
-        side = "late" if error[tooth] > 0 else "early"
         yield Finding(
             "damaged-tooth",
             "fault",
             f"Crank tooth {tooth + 1} of {count} after the zero comes {abs(error[tooth]):.1f}° "
-            f"{side} every revolution (others scatter by {spread:.2f}°): look for a bent tooth.",
+            f"{'late' if error[tooth] > 0 else 'early'} every revolution "
+            f"(others scatter by {spread:.2f}°): look for a bent tooth.",
         )
 
 

@@ -31,7 +31,7 @@ def _show_version(*, wanted: bool) -> None:
 def root(
     ctx: typer.Context,
     *,
-    lang: Lang = None,
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
     quiet: Quiet = False,
     store: Where = None,
     _version: Annotated[
@@ -45,7 +45,7 @@ def root(
     ] = False,
 ) -> None:
     """Valve timing in crank degrees, from crankshaft and camshaft sensor recordings."""
-    ctx.obj = Shared(lang=lang or "en", quiet=quiet, store=store)
+    ctx.obj = Shared(quiet=quiet, store=store)
 
 
 app.command("batch")(guarded(batch.batch))

@@ -162,7 +162,7 @@ def compare(
     picture: Picture = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Compare an engine with known-goods: what has moved, why, and whether it matters.
 

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from crankwise.cli.guard import printable
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -63,22 +64,13 @@ def show_findings(console: Console, findings: Sequence[Finding]) -> None:
         for finding in findings:
             if finding.level == level:
                 console.print()
-                head = Text(f"{sign if signs else plain} {level}", style)
+                head = Text(f"{sign if signs else plain} {told(level)}", style)
                 row = Table.grid(padding=(0, 2))
-                row.add_row(head, Text(printable(finding.text)))
+                row.add_row(head, Text(printable(told(finding.text))))
                 console.print(row)
 
 
 def show_saved(console: Console, saved: Iterable[Path]) -> None:
     """Name the files written, each on one line however long."""
     for path in saved:
-        console.print(Text(f"saved: {printable(str(path))}"), soft_wrap=True)
-
-
-def count(number: int, one: str, many: str = "") -> str:
-    """Write a number of things.
-
-    >>> count(1, "tooth", "teeth"), count(2, "cycle")
-    ('1 tooth', '2 cycles')
-    """
-    return f"{number} {one if number == 1 else many or one + 's'}"
+        console.print(Text(say("saved: {path}", path=printable(str(path)))), soft_wrap=True)

@@ -12,6 +12,7 @@ from crankwise.cli import compare, measure
 from crankwise.cli.demo_store import tell_the_store
 from crankwise.cli.options import Lang, Quiet, is_quiet
 from crankwise.errors import UsageError
+from crankwise.language import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,17 +57,17 @@ def demo(
         Path, typer.Option("--into", metavar="FOLDER", help="Where the files of the demo go.")
     ] = Path("crankwise-demo"),
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Show the whole job on simulated vans, from their recordings to the verdict and history."""
     silent = is_quiet(ctx, quiet=quiet)
     _make_folder(into)
-    _tell(_SCENE, silent=silent)
-    _measure(_KNOWN_GOOD, into, _NEW, in_full=False, silent=silent)
-    _measure(_VAN, into, _TODAY, in_full=True, silent=silent)
-    _compare(_VAN, into, _MOVED, same_vehicle=True, silent=silent)
+    _tell(say(_SCENE), silent=silent)
+    _measure(_KNOWN_GOOD, into, say(_NEW), in_full=False, silent=silent)
+    _measure(_VAN, into, say(_TODAY), in_full=True, silent=silent)
+    _compare(_VAN, into, say(_MOVED), same_vehicle=True, silent=silent)
     _record(_HEALTHY, into)
-    _compare(_HEALTHY, into, _PASSES, same_vehicle=False, silent=silent)
+    _compare(_HEALTHY, into, say(_PASSES), same_vehicle=False, silent=silent)
     tell_the_store(into, silent=silent)
 
 
@@ -121,7 +122,7 @@ def _measure(recorded: _Recorded, into: Path, words: str, *, in_full: bool, sile
 
 def _name_saved(saved: Sequence[Path]) -> None:
     for path in saved:
-        typer.echo(f"saved: {path}")
+        typer.echo(say("saved: {path}", path=path))
     typer.echo()
 
 

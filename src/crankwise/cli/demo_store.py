@@ -8,12 +8,14 @@ from typing import Final
 
 import typer
 
+from crankwise.language import say
+
 VAN: Final = "van-4"
 _KEPT: Final = """\
 5. What is measured is kept. Three years of the six vans lie in a store, made
    up as well:"""
-_OVER: Final = f"""\
-6. {VAN} is in time against the other vans. Its own visits tell more:"""
+_OVER: Final = """\
+6. {van} is in time against the other vans. Its own visits tell more:"""
 _MORE: Final = "Look around: crankwise job show van-6 --store {store}"
 
 
@@ -24,11 +26,11 @@ def tell_the_store(into: Path, *, silent: bool) -> None:
         _fill(store, into / "vans", silent=silent)
     if silent:
         return
-    _tell(_KEPT, "job", "list", store=store)
+    _tell(say(_KEPT), "job", "list", store=store)
     _show_jobs(store)
-    _tell(f"\n{_OVER}", "job", "history", VAN, store=store)
+    _tell(f"\n{say(_OVER, van=VAN)}", "job", "history", VAN, store=store)
     _show_history(store)
-    typer.echo(f"\n{_MORE.format(store=store)}")
+    typer.echo(f"\n{say(_MORE, store=store)}")
 
 
 def _fill(store: Path, recordings: Path, *, silent: bool) -> None:
@@ -41,7 +43,7 @@ def _fill(store: Path, recordings: Path, *, silent: bool) -> None:
     shutil.rmtree(part, ignore_errors=True)
     with (
         open_store(str(part)) as opened,
-        Bar("Simulating three years of six vans", shown=not silent) as bar,
+        Bar(say("Simulating three years of six vans"), shown=not silent) as bar,
     ):
         fill_store(opened, recordings, progress=bar)
     part.rename(store)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
+from crankwise.cli.wording import distance
+from crankwise.language import say, told
 from crankwise.model.job import (
     Advice,
     CheckDone,
@@ -29,47 +31,42 @@ def fact_words(fact: Fact) -> tuple[str, str]:
     >>> fact_words(CodesRead((), ""))
     ('codes read', 'none')
     """
-    label = _LABELS.get(type(fact), "")
     match fact:
+        case Complaint(text):
+            label, words = say("complaint"), text or say("none")
         case CodesRead(codes, note):
-            words = _with_note(", ".join(codes) or "none", note)
+            label, words = say("codes read"), _with_note(", ".join(codes) or say("none"), note)
         case HookUp():
-            words = _hook_up(fact)
+            label, words = say("hook-up"), _hook_up(fact)
         case CheckDone(when, name, done, note):
-            label = f"check {when}"
-            words = _with_note(name if done else f"{name}: not done", note)
+            label = say("check before") if when == "before" else say("check after")
+            words = _with_note(name if done else say("{name}: not done", name=name), note)
         case Choice(text, accepted):
-            label, words = "accepted" if accepted else "declined", text
+            label, words = say("accepted") if accepted else say("declined"), text
         case Repair(text, chain_replaced):
-            words = f"{text} ({'new chain' if chain_replaced else 'chain kept'})"
+            chain = say("new chain") if chain_replaced else say("chain kept")
+            label, words = say("repair"), f"{text} ({chain})"
         case PriceItem(text, amount, currency):
-            words = f"{text}: {amount:,.2f} {currency}"
+            label, words = say("price"), f"{text}: {told(f'{amount:,.2f}')} {currency}"
         case Offer():
-            words = _offer(fact)
-        case Complaint(text) | Advice(text) | Note(text):
-            words = text or "none"
+            label, words = say("offer"), _offer(fact)
+        case Advice(text) | Note(text):
+            label = say("advised") if isinstance(fact, Advice) else say("note")
+            words = text or say("none")
     return label, words
 
 
-_LABELS: Final = {
-    Complaint: "complaint",
-    CodesRead: "codes read",
-    HookUp: "hook-up",
-    Advice: "advised",
-    Repair: "repair",
-    PriceItem: "price",
-    Offer: "offer",
-    Note: "note",
-}
-
-
 def _offer(offer: Offer) -> str:
-    price = f"{offer.low:,.2f}"
+    between = f"{offer.low:,.2f}"
     if offer.high != offer.low:
-        price += f" to {offer.high:,.2f}"
-    tax = "" if offer.tax_percent is None else f" and {offer.tax_percent}% tax"
-    again = "" if offer.recheck_mileage is None else f"; again at {offer.recheck_mileage:,.0f}"
-    return f"{offer.option}: {offer.text}, {price} {offer.currency}{tax}{again}"
+        between += f" to {offer.high:,.2f}"
+    price = f"{told(between)} {offer.currency}"
+    if offer.tax_percent is not None:
+        price = say("{price} and {tax} tax", price=price, tax=told(f"{offer.tax_percent}%"))
+    words = f"{told(offer.option)}: {offer.text}, {price}"
+    if offer.recheck_mileage is not None:
+        words += say("; again at {mileage}", mileage=distance(offer.recheck_mileage, None))
+    return words
 
 
 def _with_note(words: str, note: str) -> str:
@@ -77,17 +74,14 @@ def _with_note(words: str, note: str) -> str:
 
 
 def _hook_up(fact: HookUp) -> str:
-    parts = [
-        f"{name} {value}"
-        for name, value in (
-            ("connector", fact.connector),
-            ("pin", fact.pin),
-            ("wire", fact.wire),
-            ("probed", fact.probed_at),
-            ("unplugged:", fact.unplugged),
-        )
-        if value
-    ]
+    named = (
+        (say("connector {name}", name=fact.connector), fact.connector),
+        (say("pin {name}", name=fact.pin), fact.pin),
+        (say("wire {name}", name=fact.wire), fact.wire),
+        (say("probed {name}", name=fact.probed_at), fact.probed_at),
+        (say("unplugged: {name}", name=fact.unplugged), fact.unplugged),
+    )
+    parts = [words for words, value in named if value]
     if fact.puncture_sealed is not None:
-        parts.append("puncture sealed" if fact.puncture_sealed else "puncture still open")
-    return f"{fact.signal}: {', '.join(parts) or 'nothing more said'}"
+        parts.append(say("puncture sealed") if fact.puncture_sealed else say("puncture still open"))
+    return f"{told(fact.signal)}: {', '.join(parts) or say('nothing more said')}"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final, Literal
 import typer
 
 from crankwise.errors import UsageError
+from crankwise.language import told
 
 if TYPE_CHECKING:
     from crankwise.model.shelf import Grade
@@ -21,12 +22,12 @@ def _iso_date(value: str | None) -> str | None:
     try:
         return date.fromisoformat(value).isoformat()
     except ValueError:
-        raise typer.BadParameter(f"{value!r} is no date: write 2026-03-01") from None
+        raise typer.BadParameter(told(f"{value!r} is no date: write 2026-03-01")) from None
 
 
 def _known_unit(value: str | None) -> str | None:
     if value is not None and value not in UNITS:
-        raise typer.BadParameter(f"there is no unit {value!r}; there is: {', '.join(UNITS)}")
+        raise typer.BadParameter(told(f"there is no unit {value!r}; there is: {', '.join(UNITS)}"))
     return value
 
 

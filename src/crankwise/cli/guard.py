@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NoReturn, ParamSpec
 import typer
 
 from crankwise.errors import CrankwiseError
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,13 +33,14 @@ def guarded(command: Callable[_Given, None]) -> Callable[_Given, None]:
         try:
             command(*args, **kwargs)
         except CrankwiseError as error:
-            _leave(str(error), error.exit_code)
+            _leave(told(str(error)), error.exit_code)
         except BrokenPipeError:
             raise typer.Exit(BROKEN_PIPE) from None
         except KeyboardInterrupt:
             raise typer.Exit(INTERRUPTED) from None
         except MemoryError:
-            _leave("There is not enough memory for this recording: use a shorter one.", 1)
+            words = say("There is not enough memory for this recording: use a shorter one.")
+            _leave(words, 1)
         except Exception as error:
             if os.environ.get("CRANKWISE_DEBUG") == "1":
                 raise
@@ -61,7 +63,8 @@ def _leave(message: str, code: int) -> NoReturn:
 
 
 def _unexpected(error: Exception) -> str:
-    return (
-        f"Something went wrong inside Crankwise ({type(error).__name__}: {error}). Please report "
-        "it with the command you gave; CRANKWISE_DEBUG=1 shows where it happened."
+    return say(
+        "Something went wrong inside Crankwise ({error}). Please report it with the command you "
+        "gave; CRANKWISE_DEBUG=1 shows where it happened.",
+        error=f"{type(error).__name__}: {error}",
     )

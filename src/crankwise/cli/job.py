@@ -13,6 +13,7 @@ from crankwise.cli.guard import guarded
 from crankwise.cli.job_options import JobName
 from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
 from crankwise.cli.storing import Where, echo_json, one_line, open_for, remember_store
+from crankwise.language import say
 
 group = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 visit_group = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
@@ -57,10 +58,10 @@ def new(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Begin the file of a vehicle."""
-    name = one_line(vehicle, what="the vehicle's name")
+    name = one_line(vehicle, what=say("the vehicle's name"))
     with open_for(ctx, store) as opened:
         from crankwise.model.job import VehicleDetails  # noqa: PLC0415  keeps --help fast
         from crankwise.workshop.opening import open_job  # noqa: PLC0415  keeps --help fast
@@ -76,7 +77,7 @@ def new(
     if as_json:
         echo_json("job-added", job=file.job, vehicle=file.vehicle)
     elif not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"added: job {file.job.id}, {file.vehicle.label}")
+        typer.echo(say("added: job {id}, {name}", id=file.job.id, name=file.vehicle.label))
 
 
 def list_jobs(
@@ -89,7 +90,7 @@ def list_jobs(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """List the jobs, each with where it stands and what comes next."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
@@ -117,7 +118,7 @@ def show(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Show a vehicle's file: each visit, what was found, advised, chosen and done."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
@@ -150,7 +151,7 @@ def import_folder(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Take in a folder of old recordings, and report what was understood of each.
 
@@ -161,7 +162,7 @@ def import_folder(
     from crankwise.workshop.folder import import_recordings  # noqa: PLC0415  keeps --help fast
 
     silent = is_quiet(ctx, quiet=quiet)
-    with open_for(ctx, store) as opened, Bar("Reading the folder", shown=not silent) as bar:
+    with open_for(ctx, store) as opened, Bar(say("Reading the folder"), shown=not silent) as bar:
         taken = import_recordings(opened, folder, family=family, progress=bar)
     if as_json:
         echo_json("folder-import", files=taken)

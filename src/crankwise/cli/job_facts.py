@@ -15,6 +15,7 @@ from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
 from crankwise.cli.storing import Where, echo_json, one_line, open_for
 from crankwise.cli.wording import distance
 from crankwise.errors import UsageError
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,7 +57,7 @@ def add_visit(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Begin a visit: its day and mileage, the complaint, the codes read."""
     facts = [*_complaint(complaint, none=no_complaint), *_codes(code or (), none=no_codes)]
@@ -78,9 +79,12 @@ def add_visit(
         echo_json("visit-added", visit=visit, number=number)
     elif not is_quiet(ctx, quiet=quiet):
         typer.echo(
-            f"added: visit {number} of {file.vehicle.label}, {visit.date}, "
-            f"{distance(visit.mileage, visit.mileage_unit) or 'mileage unknown'}"
-        )
+            say(
+                "added: visit {number} of {name}, {date}, {mileage}",
+                number=number, name=file.vehicle.label, date=told(visit.date),
+                mileage=distance(visit.mileage, visit.mileage_unit) or say("mileage unknown"),
+            )
+        )  # fmt: skip
 
 
 def _complaint(text: str | None, *, none: bool) -> Sequence[Fact]:
@@ -118,7 +122,7 @@ def complaint(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down what the driver complains of, or that there is no complaint."""
     if text is None and not none:
@@ -141,7 +145,7 @@ def codes(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down the trouble codes read."""
     found = _codes(code or (), none=none, note=note)
@@ -181,7 +185,7 @@ def hook_up(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down where a signal was taken from and what was unplugged."""
     from crankwise.model.job import HookUp  # noqa: PLC0415  keeps --help fast
@@ -209,7 +213,7 @@ def check(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down a check made before or after the recording."""
     from crankwise.model.job import CheckDone  # noqa: PLC0415  keeps --help fast
@@ -217,7 +221,7 @@ def check(
     if before is None:
         raise UsageError("say when: --before or --after the recording")
     fact = CheckDone(
-        when="before" if before else "after", name=one_line(what, what="the check"),
+        when="before" if before else "after", name=one_line(what, what=say("the check")),
         done=done, note=note,
     )  # fmt: skip
     _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
@@ -231,12 +235,12 @@ def advised(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down what the owner was advised to do."""
     from crankwise.model.job import Advice  # noqa: PLC0415  keeps --help fast
 
-    fact = Advice(one_line(text, what="the advice"))
+    fact = Advice(one_line(text, what=say("the advice")))
     _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
@@ -252,14 +256,14 @@ def chosen(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down what the owner chose."""
     from crankwise.model.job import Choice  # noqa: PLC0415  keeps --help fast
 
     if accepted is None:
         raise UsageError("say whether the advice was taken: --accepted or --declined")
-    fact = Choice(one_line(text, what="the choice"), accepted=accepted)
+    fact = Choice(one_line(text, what=say("the choice")), accepted=accepted)
     _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
@@ -278,14 +282,14 @@ def repair(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down the repair done."""
     from crankwise.model.job import Repair  # noqa: PLC0415  keeps --help fast
 
     if chain_replaced is None:
         raise UsageError("say whether the chain is new: --chain-replaced or --chain-kept")
-    fact = Repair(one_line(text, what="the repair"), chain_replaced=chain_replaced)
+    fact = Repair(one_line(text, what=say("the repair")), chain_replaced=chain_replaced)
     _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
@@ -297,12 +301,12 @@ def note(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down anything else."""
     from crankwise.model.job import Note  # noqa: PLC0415  keeps --help fast
 
-    fact = Note(one_line(text, what="the note"))
+    fact = Note(one_line(text, what=say("the note")))
     _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
@@ -316,13 +320,13 @@ def price(
     visit: VisitNumber = None,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write down one item of the price."""
     from crankwise.model.job import PriceItem  # noqa: PLC0415  keeps --help fast
 
     fact = PriceItem(
-        one_line(text, what="the item"), amount=_amount(amount), currency=_currency(currency)
+        one_line(text, what=say("the item")), amount=_amount(amount), currency=_currency(currency)
     )
     _write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
@@ -365,7 +369,12 @@ def _write(
 
         label, words = fact_words(fact)
         number = file.visits.index(at) + 1
-        typer.echo(f"added to visit {number} of {file.vehicle.label}: {label}: {words}")
+        typer.echo(
+            say(
+                "added to visit {number} of {name}: {label}: {words}",
+                number=number, name=file.vehicle.label, label=label, words=words,
+            )
+        )  # fmt: skip
 
 
 COMMANDS: Final[Mapping[str, Callable[..., None]]] = {

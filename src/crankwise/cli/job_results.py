@@ -35,6 +35,7 @@ from crankwise.cli.options import (
     parse_interval,
 )
 from crankwise.cli.storing import Where, echo_json, echo_json_of, open_for
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from crankwise.model.engine import Engine
@@ -75,7 +76,7 @@ def record(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Add a recording to a visit: it is kept as it is, measured, and the result kept as well."""
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
@@ -86,7 +87,7 @@ def record(
     silent = is_quiet(ctx, quiet=quiet)
     with open_for(ctx, store) as opened:
         at = find_visit(find_job(opened, name), visit)
-        with Bar("Measuring", shown=not silent) as bar:
+        with Bar(say("Measuring"), shown=not silent) as bar:
             kept = record_visit(
                 opened, at, recording, purpose=purpose.value, crank=crank, cams=cams,
                 interval_s=interval_s, progress=bar.step,
@@ -97,7 +98,11 @@ def record(
         from crankwise.cli.show import show_measurement  # noqa: PLC0415  keeps --help fast
 
         show_measurement(kept.measurement)
-        typer.echo(f"\nkept: {recording.name} as {purpose.value} recording of this visit")
+        words = say(
+            "kept: {name} as {purpose} recording of this visit",
+            name=recording.name, purpose=told(purpose.value),
+        )  # fmt: skip
+        typer.echo(f"\n{words}")
 
 
 def compare(
@@ -121,7 +126,7 @@ def compare(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Compare a visit's newest recording with known-goods; the verdict is kept with the visit.
 
@@ -148,7 +153,7 @@ def compare(
 
         pitch_deg = judged.subject.measurement.crank.pitch_deg
         show_comparison(judged.kept.comparison, pitch_deg=pitch_deg)
-        typer.echo(f"\ncompared with {judged.chosen.why}")
+        typer.echo(f"\n{say('compared with {what}', what=told(judged.chosen.why))}")
 
 
 def _engine(name: str | None) -> Engine | None:
@@ -175,7 +180,7 @@ def history(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Show each cam and separation over the mileage: how fast it moves, and how far it may go."""
     from crankwise.judge.policy import load_policy  # noqa: PLC0415  keeps --help fast
@@ -229,7 +234,7 @@ def known_good(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Put a visit's newest measurement on the shelf as a known-good."""
     from crankwise.workshop.finding import find_job, find_visit  # noqa: PLC0415  keeps --help fast
@@ -248,7 +253,12 @@ def known_good(
     if as_json:
         echo_json("known-good-added", known_good=kept)
     elif not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"added: known-good {kept.id} of {kept.family}, from {file.vehicle.label}")
+        typer.echo(
+            say(
+                "added: known-good {id} of {family}, from {source}",
+                id=kept.id, family=kept.family, source=file.vehicle.label,
+            )
+        )  # fmt: skip
 
 
 def remeasure(
@@ -265,7 +275,7 @@ def remeasure(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Measure old recordings with today's method; both results are kept, and what changed shown."""
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
@@ -273,7 +283,7 @@ def remeasure(
     from crankwise.workshop.recording import recordings_of  # noqa: PLC0415  keeps --help fast
 
     silent = is_quiet(ctx, quiet=quiet)
-    with open_for(ctx, store) as opened, Bar("Measuring", shown=not silent) as bar:
+    with open_for(ctx, store) as opened, Bar(say("Measuring"), shown=not silent) as bar:
         shas = None if name is None else recordings_of(find_job(opened, name))
         done = opened.recordings.remeasure(shas, progress=bar.step)
     if as_json:

@@ -20,6 +20,7 @@ from crankwise.cli.options import (
     parse_cams,
     parse_interval,
 )
+from crankwise.language import say
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,7 +42,7 @@ def measure(
     ] = None,
     picture: Picture = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Measure the valve timing in a recording, in crank degrees.
 
@@ -76,9 +77,9 @@ def measure_file(
     from crankwise import pipeline, readers  # noqa: PLC0415  keeps --help fast
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
 
-    with Bar(f"Reading {recording.name}", shown=progress) as bar:
+    with Bar(say("Reading {name}", name=recording.name), shown=progress) as bar:
         read = readers.read(recording, interval_s=interval_s, progress=bar)
-    with Bar("Measuring", shown=progress) as bar:
+    with Bar(say("Measuring"), shown=progress) as bar:
         return pipeline.measure(read, crank=crank, cams=cams, progress=bar.step)
 
 

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from crankwise.errors import UsageError
+from crankwise.language import LANGUAGES, using
 from crankwise.schemas import RULES, broken_rule
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-LANGUAGES: Final = ("en",)
 PICTURE_SUFFIXES: Final = (".svg", ".png")
 _LONGEST_INTERVAL_S: Final = 0.1
 _SECONDS_IN: Final = {"": 1.0, "s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9}
@@ -25,22 +25,28 @@ _SECONDS_IN: Final = {"": 1.0, "s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "�
 class Shared:
     """What was asked before the command's name."""
 
-    lang: str
     quiet: bool
     store: str | None = None
 
 
-def _known_language(value: str | None) -> str | None:
-    if value is not None and value not in LANGUAGES:
+def _speak(ctx: typer.Context, value: str | None) -> str | None:
+    """Speak a language from here on, until the command has ended."""
+    if value is None or ctx.resilient_parsing:
+        return value
+    if value not in LANGUAGES:
         raise typer.BadParameter(
             f"there is no language {value!r}; there is: {', '.join(LANGUAGES)}"
         )
+    ctx.with_resource(using(value))
     return value
 
 
 Lang = Annotated[
     str | None,
-    typer.Option("--lang", metavar="CODE", callback=_known_language, help="Language: en."),
+    # Before all others, so that what is wrong with them is said in it.
+    typer.Option(
+        "--lang", metavar="CODE", callback=_speak, is_eager=True, help="Language: en, de."
+    ),
 ]
 Quiet = Annotated[
     bool, typer.Option("--quiet", "-q", help="Print nothing but errors and what --json asks for.")

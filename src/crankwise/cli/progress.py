@@ -6,6 +6,8 @@ import sys
 import time
 from typing import TYPE_CHECKING, Final, Self
 
+from crankwise.language import told
+
 if TYPE_CHECKING:
     from types import TracebackType
 
@@ -26,7 +28,7 @@ class Bar:
 
     def step(self, label: str, fraction: float) -> None:
         """Show which step is at work, and that this fraction (0 to 1) of all is done."""
-        self._label = label.capitalize()
+        self._label = told(label[:1].upper() + label[1:])
         self(fraction)
 
     def __call__(self, fraction: float) -> None:

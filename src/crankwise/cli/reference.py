@@ -38,6 +38,7 @@ from crankwise.cli.options import (
 )
 from crankwise.cli.storing import Where, echo_json, echo_json_of, one_line, open_for, remember_store
 from crankwise.errors import NotMeasurableError, UsageError
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from crankwise.model.measurement import Measurement
@@ -95,7 +96,7 @@ def add(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Add a known-good to the shelf, with what is known of its engine."""
     from crankwise.model.measurement import Provenance  # noqa: PLC0415  keeps --help fast
@@ -120,9 +121,12 @@ def add(
         echo_json("known-good-added", known_good=known_good)
     elif not silent:
         typer.echo(
-            f"added: known-good {known_good.id} of {known_good.family}, "
-            f"wheel {known_good.measurement.crank.wheel}, from {file.name}"
-        )
+            say(
+                "added: known-good {id} of {family}, wheel {wheel}, from {source}",
+                id=known_good.id, family=known_good.family, source=file.name,
+                wheel=told(known_good.measurement.crank.wheel),
+            )
+        )  # fmt: skip
 
 
 def list_known_goods(
@@ -147,7 +151,7 @@ def list_known_goods(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """List the known-goods on the shelf, or those that a recording fits."""
     silent = is_quiet(ctx, quiet=quiet)
@@ -214,7 +218,7 @@ def show(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Show one known-good: where it comes from, its grade, and where its edges stand."""
     with open_for(ctx, store) as opened:
@@ -238,14 +242,16 @@ def retire(
     why: Annotated[str, typer.Option("--why", metavar="TEXT", help="Why it is used no more.")],
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Take a known-good out of use without losing it."""
     reason = one_line(why, what="--why")
     with open_for(ctx, store) as opened:
         known_good = opened.shelf.retire(identifier, why=reason)
     if not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"retired: known-good {known_good.id} of {known_good.family}")
+        typer.echo(
+            say("retired: known-good {id} of {family}", id=known_good.id, family=known_good.family)
+        )
 
 
 def population(
@@ -264,7 +270,7 @@ def population(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Show how healthy engines of a family differ, and which known-good stands out."""
     from crankwise.judge.policy import load_policy  # noqa: PLC0415  keeps --help fast
@@ -309,7 +315,7 @@ def export(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Write known-goods into one file for other workshops; vehicle and owner stay here."""
     with open_for(ctx, store) as opened:
@@ -320,8 +326,9 @@ def export(
         echo_json_of("export", report)
     elif not is_quiet(ctx, quiet=quiet):
         for identifier, reason in report.withheld:
-            typer.echo(f"withheld: known-good {identifier}: {reason}")
-        typer.echo(f"exported: {len(report.exported)} to {report.path}")
+            typer.echo(say("withheld: known-good {id}: {why}", id=identifier, why=told(reason)))
+        count = len(report.exported)
+        typer.echo(say("exported: {count} to {path}", count=count, path=report.path))
 
 
 def import_file(
@@ -331,7 +338,7 @@ def import_file(
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Take known-goods from a file onto the shelf; what is there already is left as it is."""
     with open_for(ctx, store) as opened:
@@ -339,9 +346,10 @@ def import_file(
     if as_json:
         echo_json_of("import", report)
     elif not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"added: {len(report.added)}, there already: {len(report.present)}")
+        added, present = len(report.added), len(report.present)
+        typer.echo(say("added: {added}, there already: {present}", added=added, present=present))
         for conflict in report.conflicts:
-            typer.echo(f"conflict: {conflict.name}: {conflict.why}")
+            typer.echo(say("conflict: {name}: {why}", name=conflict.name, why=told(conflict.why)))
     _refuse_if_all_conflict(report, file)
 
 

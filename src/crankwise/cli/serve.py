@@ -52,7 +52,7 @@ def serve(
     ] = True,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Open the screens in the browser: the whole visit, at the car."""
     try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from rich.table import Table
 from rich.text import Text
@@ -10,12 +10,13 @@ from rich.text import Text
 from crankwise.cli.console import (
     can_print,
     console_for_people,
-    count,
     named_lines,
     show_findings,
     show_saved,
 )
 from crankwise.cli.guard import printable
+from crankwise.cli.tables import add_row, open_table, print_title
+from crankwise.language import say, say_many, told
 from crankwise.picture.words import decimals_for, rounded_up, shown_angle, speed_words
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
     from crankwise.model.measurement import CamMeasurement, CrankMeasurement, Measurement
 
-_SURE: Final = ((0.99, "sure"), (0.9, "likely"), (0.0, "doubtful"))
+_SURE, _LIKELY = 0.99, 0.9
 
 
 def show_measurement(measurement: Measurement, *, saved: Sequence[Path] = ()) -> None:
@@ -34,10 +35,8 @@ def show_measurement(measurement: Measurement, *, saved: Sequence[Path] = ()) ->
     console = console_for_people()
     console.print(_header(measurement))
     for cam in measurement.cams:
-        console.print()
-        console.print(
-            Text(printable(f"{cam.role}: {cam.channel}, {count(cam.cycles, 'cycle')}"), "bold")
-        )
+        cycles = say_many("{count} cycle", "{count} cycles", cam.cycles)
+        print_title(console, f"{told(cam.role)}: {cam.channel}, {cycles}")
         console.print(cam_table(cam, signs=can_print(console, "▲▼")))
     show_findings(console, measurement.findings)
     _show_roles(console, measurement)
@@ -47,61 +46,74 @@ def show_measurement(measurement: Measurement, *, saved: Sequence[Path] = ()) ->
 def _header(measurement: Measurement) -> Table:
     info, crank = measurement.recording, measurement.crank
     sampled = (
-        "state changes" if info.interval_s is None else f"a sample every {_time(info.interval_s)}"
+        say("state changes")
+        if info.interval_s is None
+        else say("a sample every {time}", time=told(_time(info.interval_s)))
     )
+    turns = say_many("{count} revolution", "{count} revolutions", crank.revolutions)
+    lasting = told(f"{info.duration_s:.3g} s")
     lines = [
-        ("recording", f"{info.name}: {info.duration_s:.3g} s, {sampled}"),
-        ("crank", _wheel_words(crank)),
-        ("timing edge", f"{crank.timing_edge}: {crank.choice.reason}"),
-        ("speed", f"{speed_words(crank.speed_rpm)}, {count(crank.revolutions, 'revolution')}"),
-        ("cycle", _cycle_words(crank)),
+        (say("recording"), f"{info.name}: {lasting}, {sampled}"),
+        (say("crank"), _wheel_words(crank)),
+        (say("timing edge"), f"{told(crank.timing_edge)}: {told(crank.choice.reason)}"),
+        (say("speed"), f"{speed_words(crank.speed_rpm)}, {turns}"),
+        (say("cycle"), _cycle_words(crank)),
     ]
     return named_lines(lines)
 
 
 def _wheel_words(crank: CrankMeasurement) -> str:
-    sure = next(word for least, word in _SURE if crank.choice.confidence >= least)
-    other = f" (next best: {crank.choice.runner_up})" if crank.choice.runner_up else ""
-    teeth = f"{count(crank.teeth_per_rev, 'tooth', 'teeth')}, {crank.pitch_deg:g}° apart"
-    return f"{crank.channel}: wheel {crank.wheel}, {sure}{other}; {teeth}"
+    wheel = say("wheel {wheel}, {sure}", wheel=told(crank.wheel), sure=_sure_words(crank))
+    if crank.choice.runner_up:
+        wheel += say(" (next best: {wheel})", wheel=told(crank.choice.runner_up))
+    teeth = say_many(
+        "{count} tooth, {pitch} apart", "{count} teeth, {pitch} apart", crank.teeth_per_rev,
+        pitch=told(f"{crank.pitch_deg:g}°"),
+    )  # fmt: skip
+    return f"{crank.channel}: {wheel}; {teeth}"
+
+
+def _sure_words(crank: CrankMeasurement) -> str:
+    if crank.choice.confidence >= _SURE:
+        return say("sure")
+    return say("likely") if crank.choice.confidence >= _LIKELY else say("doubtful")
 
 
 def _cycle_words(crank: CrankMeasurement) -> str:
-    return crank.cycle_origin if crank.cycle_known else f"not known: {crank.cycle_origin}"
+    words = told(crank.cycle_origin)
+    return words if crank.cycle_known else say("not known: {why}", why=words)
 
 
 def cam_table(cam: CamMeasurement, *, signs: bool) -> Table:
     """Set a table of a cam's edges; ``signs`` says whether the terminal has the triangles."""
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
-    for title in ("edge", "angle", "± 95 %", "teeth, counted from the gap", "scatter", "count"):
-        table.add_column(title, justify="right" if title in _NUMBERS else "left")
+    table = open_table(
+        "edge", "angle", "± 95 %", "teeth, counted from the gap", "scatter", "count",
+        numbers={"angle", "± 95 %", "scatter", "count"},
+    )  # fmt: skip
     for edge in cam.edges:
         decimals = decimals_for(edge.uncertainty_deg)
         sign = {"rising": "▲ ", "falling": "▼ "}[edge.edge] if signs else ""
-        table.add_row(
-            f"  {sign}{edge.edge}",
-            f"{shown_angle(edge.angle_deg, decimals=decimals)}°",
-            f"{rounded_up(edge.uncertainty_deg, decimals=decimals)}°",
-            printable(edge.teeth),
-            f"{edge.scatter_deg:.{decimals}f}°",
+        add_row(
+            table,
+            f"  {sign}{told(edge.edge)}",
+            told(f"{shown_angle(edge.angle_deg, decimals=decimals)}°"),
+            told(f"{rounded_up(edge.uncertainty_deg, decimals=decimals)}°"),
+            told(edge.teeth),
+            told(f"{edge.scatter_deg:.{decimals}f}°"),
             str(edge.count) + (f" (-{edge.rejected})" if edge.rejected else ""),
         )
     if not cam.edges:
-        table.add_row("  no edge", "", "", "", "", "")
+        add_row(table, f"  {say('no edge')}", "", "", "", "", "")
     return table
-
-
-_NUMBERS: Final = {"angle", "± 95 %", "scatter", "count"}
 
 
 def _show_roles(console: Console, measurement: Measurement) -> None:
     if not measurement.roles:
         return
-    console.print()
-    console.print(Text("roles taken", "bold"))
+    print_title(console, say("roles taken"))
     table = Table.grid(padding=(0, 2))
     for channel, words in measurement.roles.items():
-        role, _, why = words.partition(": ")
+        role, _, why = told(words).partition(": ")
         table.add_row(*(Text(printable(part)) for part in (f"  {channel}", role, why)))
     console.print(table)
 

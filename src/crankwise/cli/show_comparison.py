@@ -16,6 +16,8 @@ from crankwise.cli.console import (
     show_saved,
 )
 from crankwise.cli.guard import printable
+from crankwise.cli.tables import add_row, open_table, print_title
+from crankwise.language import say, told
 from crankwise.picture.verdicts import SIGNS
 from crankwise.picture.words import (
     bounds_words,
@@ -54,23 +56,24 @@ def show_comparison(
     console = console_for_people()
     verdict = comparison.verdict
     _show_verdict(console, comparison)
-    _show_list(console, "mind", verdict.cautions)
+    _show_list(console, say("mind"), verdict.cautions)
     console.print()
     console.print(named_lines(_sides(comparison)))
     _show_cams(console, comparison.cams, pitch_deg)
     _show_separations(console, comparison.separations)
     if comparison.repair is not None:
         _show_repair(console, comparison.repair)
-    _show_list(console, "why", _not_said(comparison))
+    _show_list(console, say("why"), _not_said(comparison))
     _show_causes(console, comparison.causes)
     # Nothing is opened up for an engine in time; elsewhere the check has a place of its own.
     check = comparison.next_check if verdict.level != "in-time" else None
-    told = [check.text] if check else []
-    _show_list(console, "next check", told)
-    _show_list(console, "what to do", _without(verdict.advice, told))
-    _show_list(console, "trouble codes", verdict.codes)
-    _show_list(console, "what would change this", verdict.would_change)
-    _show_list(console, "limits", _limits(comparison))
+    to_check = [check.text] if check else []
+    _show_list(console, say("next check"), to_check)
+    _show_list(console, say("what to do"), _without(verdict.advice, to_check))
+    _show_list(console, say("trouble codes"), verdict.codes)
+    _show_list(console, say("what would change this"), verdict.would_change)
+    print_title(console, say("limits"))
+    _bullets(console, _limits(comparison))
     show_findings(console, comparison.findings)
     show_saved(console, saved)
 
@@ -81,38 +84,43 @@ def _show_verdict(console: Console, comparison: Comparison) -> None:
     shape = sign.sign if can_print(console, sign.sign) else sign.plain
     row = Table.grid(padding=(0, 2))
     row.add_row(
-        Text(f"{shape} {verdict.level}", sign.style), Text(printable(verdict.summary), "bold")
+        Text(f"{shape} {told(verdict.level)}", sign.style),
+        Text(printable(told(verdict.summary)), "bold"),
     )
     console.print(row)
 
 
 def _sides(comparison: Comparison) -> list[tuple[str, str]]:
-    lines = [("subject", _side(comparison.subject))]
-    lines += [("known-good", _side(side)) for side in comparison.known_goods]
+    lines = [(say("subject"), _side(comparison.subject))]
+    lines += [(say("known-good"), _side(side)) for side in comparison.known_goods]
     return lines
 
 
 def _side(side: SideInfo) -> str:
-    left_out = "; left out: it stands out of the others" if side.set_aside else ""
-    return f"{side.name}: {speed_words(side.speed_rpm)}{left_out}"
+    words = f"{side.name}: {speed_words(side.speed_rpm)}"
+    return f"{words}; {say('left out: it stands out of the others')}" if side.set_aside else words
 
 
 def _show_cams(console: Console, cams: Sequence[CamShift], pitch_deg: float) -> None:
     console.print()
     for cam in cams:
-        console.print(Text(printable(_sentence(cam.words))))
+        console.print(Text(printable(_sentence(told(cam.words)))))
         if cam.scatter_ratio is not None and cam.scatter_ratio >= _SCATTER_WORTH_SAYING:
-            words = f"It scatters about {cam.scatter_ratio:.0f} times as much as the known-good."
+            words = say(
+                "It scatters about {times} times as much as the known-good.",
+                times=f"{cam.scatter_ratio:.0f}",
+            )
             console.print(Padding(Text(words), (0, 0, 0, 2)))
     console.print()
-    table = _table("cam", "shift", "crank teeth", "healthy", "direction")
+    table = open_table("cam", "shift", "crank teeth", "healthy", "direction", numbers=_NUMBERS)
     for cam in cams:
-        table.add_row(
-            printable(cam.role),
+        add_row(
+            table,
+            told(cam.role),
             shift_words(cam.shift_deg, cam.uncertainty_deg),
             _teeth(cam, pitch_deg),
             _healthy(cam.healthy, cam.shift_deg),
-            cam.direction,
+            told(cam.direction),
         )
     console.print(table)
 
@@ -121,51 +129,49 @@ def _show_separations(console: Console, changes: Sequence[SeparationChange]) -> 
     if not changes:
         return
     console.print()
-    table = _table("between", "change", "healthy", "motion")
+    table = open_table("between", "change", "healthy", "motion", numbers=_NUMBERS)
     for change in changes:
-        table.add_row(
-            printable(" and ".join(change.between)),
+        add_row(
+            table,
+            told(" and ".join(change.between)),
             shift_words(change.change_deg, change.uncertainty_deg),
             _healthy(change.healthy, change.change_deg),
-            change.motion,
+            told(change.motion),
         )
     console.print(table)
 
 
-def _table(*titles: str) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
-    for title in titles:
-        numbers = title in {"shift", "crank teeth", "change", "healthy"}
-        table.add_column(title, justify="right" if numbers else "left")
-    return table
+_NUMBERS: Final = {"shift", "crank teeth", "change", "healthy"}
 
 
 def _teeth(cam: CamShift, pitch_deg: float) -> str:
     uncertainty = cam.uncertainty_deg / pitch_deg
     decimals = min(decimals_for(uncertainty), _TOOTH_DECIMALS)
     shift = signed(cam.shift_deg / pitch_deg, decimals=decimals)
-    return f"{shift} ± {rounded_up(uncertainty, decimals=decimals)}"
+    return told(f"{shift} ± {rounded_up(uncertainty, decimals=decimals)}")
 
 
 def _healthy(limits: HealthyLimits | None, value_deg: float) -> str:
     if limits is None:
-        return "not known"
-    place = "within" if limits.contains(value_deg) else "outside"
-    return f"{place} {bounds_words(limits.low_deg, limits.high_deg)}"
+        return say("not known")
+    bounds = bounds_words(limits.low_deg, limits.high_deg)
+    if limits.contains(value_deg):
+        return say("within {limits}", limits=bounds)
+    return say("outside {limits}", limits=bounds)
 
 
 def _show_causes(console: Console, causes: Sequence[Cause]) -> None:
     if not causes:
         return
-    _title(console, "likeliest causes")
+    print_title(console, say("likeliest causes"))
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right")
     for cause in causes[:_MOST_CAUSES]:
-        size = f": {cause.size}" if cause.size else ""
+        size = f": {told(cause.size)}" if cause.size else ""
         table.add_row(
-            f"  {_percent(cause.probability)}", Text(printable(cause.name + size), "bold")
+            f"  {_percent(cause.probability)}", Text(printable(told(cause.name) + size), "bold")
         )
-        table.add_row("", Text(printable(_sentence(cause.because))))
+        table.add_row("", Text(printable(_sentence(told(cause.because)))))
     console.print(table)
 
 
@@ -177,19 +183,32 @@ def _percent(probability: float) -> str:
 
 
 def _show_repair(console: Console, repair: RepairCheck) -> None:
-    _title(console, "the repair is right" if repair.is_right else "the repair is not complete")
-    may = "It may become a known-good" if repair.may_become_known_good else "No known-good yet"
-    _bullets(console, [*repair.remains, f"{may}: {repair.why}"])
+    right = say("the repair is right") if repair.is_right else say("the repair is not complete")
+    print_title(console, right)
+    why = told(repair.why)
+    may = (
+        say("It may become a known-good: {why}", why=why)
+        if repair.may_become_known_good
+        else say("No known-good yet: {why}", why=why)
+    )
+    _bullets(console, [*map(told, repair.remains), may])
 
 
 def _limits(comparison: Comparison) -> list[str]:
     limits = comparison.limits
     lines = [
-        f"healthy limits rest on {limits.text}",
-        f"code limit {limits.code_limit_deg:g}°: {limits.code_limit_source}",
-        f"worn from {limits.worn_from_deg:.1f}°, where that is outside what is healthy",
+        say("healthy limits rest on {what}", what=told(limits.text)),
+        say(
+            "code limit {limit}: {source}",
+            limit=told(f"{limits.code_limit_deg:g}°"),
+            source=told(limits.code_limit_source),
+        ),
+        say(
+            "worn from {limit}, where that is outside what is healthy",
+            limit=told(f"{limits.worn_from_deg:.1f}°"),
+        ),
     ]
-    return lines + ([comparison.ripple.words] if comparison.ripple else [])
+    return lines + ([told(comparison.ripple.words)] if comparison.ripple else [])
 
 
 def _not_said(comparison: Comparison) -> list[str]:
@@ -209,13 +228,8 @@ def _without(lines: Iterable[str], said: Sequence[str]) -> list[str]:
 
 def _show_list(console: Console, title: str, lines: Sequence[str]) -> None:
     if lines:
-        _title(console, title)
-        _bullets(console, lines)
-
-
-def _title(console: Console, words: str) -> None:
-    console.print()
-    console.print(Text(words, "bold"))
+        print_title(console, title)
+        _bullets(console, [told(line) for line in lines])
 
 
 def _bullets(console: Console, lines: Sequence[str]) -> None:

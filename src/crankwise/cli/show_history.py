@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from crankwise.cli.console import console_for_people, count
+from crankwise.cli.console import console_for_people
 from crankwise.cli.tables import (
     add_row,
     open_table,
@@ -13,7 +13,9 @@ from crankwise.cli.tables import (
     print_words,
 )
 from crankwise.cli.wording import distance, short
-from crankwise.picture.words import shift_words, signed
+from crankwise.language import say, told
+from crankwise.picture.history_words import about, trend_words, visit_words
+from crankwise.picture.words import signed
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,11 +23,7 @@ if TYPE_CHECKING:
     from crankwise.judge.history import Forecast, Trend
     from crankwise.store import History, HistorySeries
 
-_TWO_SIDED_95: Final = (
-    1.96  # standard normal, for a standard uncertainty of many degrees of freedom
-)
 _MOST_OF_A_NAME: Final = 42
-_ROUNDED_MORE: Final = 10_000.0
 
 
 def show_history(history: History, vehicle: str) -> None:
@@ -35,49 +33,38 @@ def show_history(history: History, vehicle: str) -> None:
     for series in history.series:
         _show_series(console, series, history.mileage_unit)
     if not history.series:
-        print_words(console, "No visit has a measurement that can be held against a known-good.")
+        words = say("No visit has a measurement that can be held against a known-good.")
+        print_words(console, words)
     if history.left_out:
-        print_title(console, "left out")
-        print_bullets(console, history.left_out)
+        print_title(console, say("left out"))
+        print_bullets(console, map(told, history.left_out))
 
 
 def _heading(history: History, vehicle: str) -> str:
-    against = (
-        f", against known-good {short(history.known_good_id)}" if history.known_good_id else ""
-    )
-    return f"{vehicle} over its mileage{against}"
+    if not history.known_good_id:
+        return say("{name} over its mileage", name=vehicle)
+    return say(
+        "{name} over its mileage, against known-good {id}",
+        name=vehicle, id=short(history.known_good_id),
+    )  # fmt: skip
 
 
 def _show_series(console: Console, series: HistorySeries, unit: str) -> None:
-    print_title(console, f"{series.quantity}{' cam' if series.kind == 'cam' else ''}")
+    print_title(console, told(series.quantity + (" cam" if series.kind == "cam" else "")))
     table = open_table("  visit", "mileage", "shift", numbers={"mileage", "shift"})
     # A date, then the file, whose end may go.
     table.columns[0].no_wrap, table.columns[0].max_width = True, _MOST_OF_A_NAME
     for visit in series.visits:
-        shift = shift_words(visit.shift_deg, _TWO_SIDED_95 * visit.standard_uncertainty_deg)
-        add_row(table, f"  {visit.name}", distance(visit.mileage, unit), shift)
+        add_row(table, f"  {visit.name}", distance(visit.mileage, unit), visit_words(visit))
     console.print(table)
     if series.restarts:
         places = ", ".join(distance(restart, unit) for restart in series.restarts)
-        print_words(
-            console, f"The chain was replaced at {places}: the series begins anew.", indent=2
-        )
-    print_words(console, _trend_words(series, unit), indent=2)
+        words = say("The chain was replaced at {places}: the series begins anew.", places=places)
+        print_words(console, words, indent=2)
+    print_words(console, trend_words(series, unit), indent=2)
     _show_limits(console, series, unit)
     if series.worn.remarks:
-        print_bullets(console, series.worn.remarks)
-
-
-def _trend_words(series: HistorySeries, unit: str) -> str:
-    """Say how it moves; a separation has no direction of its own, so its sign stands for it."""
-    trend, change = series.worn, series.worn.change_per_10000
-    if series.kind == "cam" or trend.outcome != "trending" or change is None:
-        return trend.reason
-    between = f"{signed(change.low, decimals=2)}° to {signed(change.high, decimals=2)}°"
-    return (
-        f"The angle between them changes by {signed(change.value, decimals=2)}° per 10,000 {unit} "
-        f"({between}), over {count(len(trend.visits), 'visit')}."
-    )
+        print_bullets(console, map(told, series.worn.remarks))
 
 
 def _show_limits(console: Console, series: HistorySeries, unit: str) -> None:
@@ -89,30 +76,25 @@ def _show_limits(console: Console, series: HistorySeries, unit: str) -> None:
     table = open_table("  until", "limit", "distance", "95 %", numbers={"limit", "distance"})
     for level, trend, forecast in ahead:
         add_row(
-            table, f"  {level}", f"{signed(forecast.limit_deg, decimals=1)}°",
-            _about(forecast.remaining, unit), _between(trend, forecast),
+            table, f"  {told(level)}", told(f"{signed(forecast.limit_deg, decimals=1)}°"),
+            about(forecast.remaining, unit), _between(trend, forecast),
         )  # fmt: skip
     console.print(table)
     if ahead[0][2].extrapolated > 1.0:
         print_words(
             console,
-            f"Worn is {ahead[0][2].extrapolated:.1f} times as far again as the visits reach: "
-            "measure again before relying on it.",
+            say(
+                "Worn is {times} times as far again as the visits reach: measure again before "
+                "relying on it.",
+                times=told(f"{ahead[0][2].extrapolated:.1f}"),
+            ),
             indent=2,
         )
 
 
 def _between(trend: Trend, forecast: Forecast) -> str:
     last = trend.visits[-1].mileage
-    latest = "no end in sight" if forecast.latest is None else _about(forecast.latest - last)
-    return f"{_about(forecast.earliest - last)} to {latest}"
-
-
-def _about(distance_left: float, unit: str = "") -> str:
-    """Round to what a forecast is good for.
-
-    >>> _about(98_412.0, "miles"), _about(3_456.0), _about(0.0, "km")
-    ('98,000 miles', '3,500', '0 km')
-    """
-    step = 1000.0 if distance_left >= _ROUNDED_MORE else 100.0
-    return f"{step * round(distance_left / step):,.0f} {unit}".rstrip()
+    first = about(forecast.earliest - last)
+    if forecast.latest is None:
+        return say("{first} to no end in sight", first=first)
+    return say("{first} to {latest}", first=first, latest=about(forecast.latest - last))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from crankwise.cli.console import can_print, console_for_people, count, named_lines
+from crankwise.cli.console import can_print, console_for_people, named_lines
 from crankwise.cli.fact_words import fact_words
 from crankwise.cli.guard import printable
 from crankwise.cli.tables import (
@@ -20,6 +20,7 @@ from crankwise.cli.tables import (
     print_words,
 )
 from crankwise.cli.wording import distance, short
+from crankwise.language import say, say_many, told
 from crankwise.model.job import PriceItem
 from crankwise.picture.verdicts import SIGNS
 from crankwise.picture.words import shift_words
@@ -38,7 +39,8 @@ def show_jobs(files: Sequence[JobFile], states: Sequence[JobState]) -> None:
     """Print the list of jobs, and for each what comes next."""
     console = console_for_people()
     if not files:
-        print_words(console, "There is no job yet: begin one with crankwise job new VEHICLE.")
+        words = say("There is no job yet: begin one with crankwise job new VEHICLE.")
+        print_words(console, words)
         return
     table = open_table("job", "vehicle", "visits", "last seen", "verdict", "state", numbers={"job"})
     for file, state in zip(files, states, strict=True):
@@ -46,7 +48,7 @@ def show_jobs(files: Sequence[JobFile], states: Sequence[JobState]) -> None:
         seen = distance(last.mileage, last.mileage_unit) if last else ""
         add_row(
             table, file.job.id, file.vehicle.label, len(file.visits), seen,
-            _last_level(file), state.state,
+            told(_last_level(file)), told(state.state),
         )  # fmt: skip
     console.print(table)
 
@@ -63,44 +65,50 @@ def show_job(file: JobFile, state: JobState) -> None:
     for number, visit in enumerate(file.visits, 1):
         _show_visit(console, number, visit)
     if file.facts:
-        print_title(console, "of the whole job")
+        print_title(console, say("of the whole job"))
         print_bullets(console, (": ".join(fact_words(kept.fact)) for kept in file.facts))
     if file.known_goods:
-        print_title(console, "known-goods from this vehicle")
+        print_title(console, say("known-goods from this vehicle"))
         print_bullets(console, file.known_goods)
     if state.next_step:
-        print_title(console, "next")
-        print_words(console, state.next_step, indent=2)
+        print_title(console, say("next"))
+        print_words(console, told(state.next_step), indent=2)
 
 
 def _head(file: JobFile, state: JobState) -> Iterable[tuple[str, str]]:
     vehicle = file.vehicle
     lines = [
-        ("vehicle", vehicle.label),
-        ("family", vehicle.family or "not said"),
-        ("job", f"{file.job.id}{', ' + file.job.title if file.job.title else ''}"),
-        ("state", f"{state.state}: {state.because}"),
+        (say("vehicle"), vehicle.label),
+        (say("family"), vehicle.family or say("not said")),
+        (say("job"), f"{file.job.id}{', ' + file.job.title if file.job.title else ''}"),
+        (say("state"), f"{told(state.state)}: {told(state.because)}"),
     ]
     details = vehicle.details
-    private = (("VIN", details.vin), ("plate", details.plate), ("customer", details.customer))
+    private = (
+        (say("VIN"), details.vin),
+        (say("plate"), details.plate),
+        (say("customer"), details.customer),
+    )
     return lines + [(name, value) for name, value in private if value]
 
 
 def _show_visit(console: Console, number: int, visit: VisitFile) -> None:
     seen = distance(visit.visit.mileage, visit.visit.mileage_unit)
-    print_title(console, f"visit {number}: {visit.visit.date}, {seen}")
+    when = f"{told(visit.visit.date)}, {seen}"
+    print_title(console, say("visit {number}: {when}", number=number, when=when))
     table = Table.grid(padding=(0, 2))
     for kept in visit.facts:
         _row(table, *fact_words(kept.fact))
     names = {kept.id: kept.measurement.recording for kept in visit.measurements}
     for recording in visit.recordings:
-        _row(table, "recording", f"{recording.recording.name} ({recording.purpose})")
+        purpose = told(recording.purpose)
+        _row(table, say("recording"), f"{recording.recording.name} ({purpose})")
     for comparison in visit.comparisons:
         info = names.get(comparison.measurement_id or 0)
-        _row(table, "verdict", _verdict(console, comparison, info.name if info else ""))
+        _row(table, say("verdict"), _verdict(console, comparison, info.name if info else ""))
         _row(table, "", _shifts(comparison))
     for currency, total in _totals(visit).items():
-        _row(table, "total", f"{total:,.2f} {currency}")
+        _row(table, say("total"), f"{told(f'{total:,.2f}')} {currency}")
     console.print(table)
 
 
@@ -113,12 +121,12 @@ def _verdict(console: Console, kept: KeptComparison, recording: str) -> str:
     sign = SIGNS[verdict.level]
     shape = sign.sign if can_print(console, sign.sign) else sign.plain
     of = f" ({recording})" if recording else ""
-    return f"{shape} {verdict.level}{of}: {verdict.summary}"
+    return f"{shape} {told(verdict.level)}{of}: {told(verdict.summary)}"
 
 
 def _shifts(kept: KeptComparison) -> str:
     return "; ".join(
-        f"{cam.role} {shift_words(cam.shift_deg, cam.uncertainty_deg)}"
+        f"{told(cam.role)} {shift_words(cam.shift_deg, cam.uncertainty_deg)}"
         for cam in kept.comparison.cams
     )
 
@@ -135,24 +143,24 @@ def show_taken(taken: Sequence[Taken]) -> None:
     """Print what became of each file of a folder, and how many were understood."""
     console = console_for_people()
     for title, outcome in (
-        ("kept with a visit", "visit"),
-        ("kept, not with a visit", "kept"),
-        ("not understood", "refused"),
+        (say("kept with a visit"), "visit"),
+        (say("kept, not with a visit"), "kept"),
+        (say("not understood"), "refused"),
     ):
         some = [item for item in taken if item.outcome == outcome]
         if not some:
             continue
-        print_title(console, f"{title}: {count(len(some), 'file')}")
-        print_bullets(console, (f"{item.name}: {item.text}" for item in some))
+        print_title(console, f"{title}: {say_many('{count} file', '{count} files', len(some))}")
+        print_bullets(console, (f"{item.name}: {told(item.text)}" for item in some))
     if not taken:
-        print_words(console, "There is no file in this folder.")
+        print_words(console, say("There is no file in this folder."))
 
 
 def show_remeasured(done: Sequence[Remeasured]) -> None:
     """Print what measuring again changed; nothing is lost, both results are kept."""
     console = console_for_people()
     if not done:
-        print_words(console, "There is no recording to measure again.")
+        print_words(console, say("There is no recording to measure again."))
         return
     table = open_table("recording", "method", "largest change", "edge", numbers={"largest change"})
     for item in done:
@@ -160,11 +168,11 @@ def show_remeasured(done: Sequence[Remeasured]) -> None:
         methods = f"{before.method if before else '-'} → {after.method if after else '-'}"
         edge = max(item.edges, key=lambda edge: abs(edge.change_deg), default=None)
         change = shift_words(edge.change_deg, edge.uncertainty_deg) if edge else ""
-        where = f"{edge.role} {edge.edge}" if edge else ""
+        where = f"{told(edge.role)} {told(edge.edge)}" if edge else ""
         add_row(table, item.recording.name, methods, change, where)
     console.print(table)
     for item in done:
         lines = [*item.words, *([item.failed] if item.failed else [])]
         if lines:
             print_title(console, f"{item.recording.name} ({short(item.recording.sha256)})")
-            print_bullets(console, lines)
+            print_bullets(console, map(told, lines))

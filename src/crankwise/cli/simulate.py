@@ -9,6 +9,7 @@ import typer
 
 from crankwise.cli.options import Lang, Quiet, is_quiet
 from crankwise.errors import UsageError
+from crankwise.language import say, told
 
 _NAME_ROOM: Final = 22
 
@@ -42,14 +43,14 @@ def simulate(
         bool, typer.Option("--list", help="List the built-in engines and leave.")
     ] = False,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  checked when parsed
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
     """Simulate a recording with known truth written beside it."""
     from crankwise.testing import simulate as simulator  # noqa: PLC0415  keeps --help fast
 
     if list_presets:
         for name, engine in simulator.PRESETS.items():
-            typer.echo(f"{name:<{_NAME_ROOM}}{engine.about}")
+            typer.echo(f"{name:<{_NAME_ROOM}}{told(engine.about)}")
         return
     chosen = preset if spec is None else spec
     if chosen is None or (spec is not None and preset is not None):
@@ -58,4 +59,5 @@ def simulate(
         raise UsageError("say where to write the recording with --output FILE")
     _, truth = simulator.simulate_to_file(chosen, output, seed=seed)
     if not is_quiet(ctx, quiet=quiet):
-        typer.echo(f"saved: {output}\nsaved: {truth}")
+        for path in (output, truth):
+            typer.echo(say("saved: {path}", path=path))

@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from crankwise.cli.guard import printable
+from crankwise.language import say
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
@@ -17,10 +18,15 @@ if TYPE_CHECKING:
 
 
 def open_table(*titles: str, numbers: Collection[str] = ()) -> Table:
-    """Begin a table without rules; columns named in ``numbers`` are set to the right."""
+    """Begin a table without rules; columns named in ``numbers`` are set to the right.
+
+    Titles are messages, said in the language spoken; blanks before one set it in.
+    """
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
     for title in titles:
-        table.add_column(title, justify="right" if title in numbers else "left")
+        words = title.strip()
+        shown = title.removesuffix(words) + say(words)
+        table.add_column(shown, justify="right" if words in numbers else "left")
     return table
 
 

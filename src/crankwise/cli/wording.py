@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from crankwise.language import told
+
 
 def short(identifier: str) -> str:
     """Shorten a hash or an identifier to what one types.
@@ -18,4 +20,4 @@ def distance(mileage: float | None, unit: str | None) -> str:
     >>> distance(98400, "miles"), distance(None, None)
     ('98,400 miles', '')
     """
-    return "" if mileage is None else f"{mileage:,.0f} {unit or ''}".rstrip()
+    return "" if mileage is None else told(f"{mileage:,.0f} {unit or ''}".rstrip())

@@ -16,7 +16,7 @@ from crankwise.comparison.match import CamMatch, Limits, Match, match
 from crankwise.comparison.rows import cam_shift, known_goods_budget
 from crankwise.comparison.separation import apart_deg, pairs_of, separation_budget
 from crankwise.comparison.shift import PairShift, Spreads, pair_shift, scatter_of
-from crankwise.comparison.words import motion, separation_in_words
+from crankwise.comparison.words import both_cams, motion, separation_in_words
 from crankwise.errors import NotMeasurableError
 from crankwise.model.comparison import CamShift, SeparationChange
 from crankwise.model.measurement import Contribution, Measurement
@@ -300,7 +300,7 @@ def _references(
             own = combine(_own_budget(pairs[one], pairs[other]))[0]
             between[one, other] = rules.reference(
                 rows,
-                quantity=f"angle between {one} and {cam_name(other)}",
+                quantity=f"angle between {both_cams(one, other)}",
                 between_vehicles_deg=spread.separation_deg,
                 # from visit to visit two cams vary each for itself
                 visit_deg=spread.visit_deg * math.sqrt(2.0),

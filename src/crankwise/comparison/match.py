@@ -15,6 +15,7 @@ import numpy as np
 from crankwise.errors import NotMeasurableError
 from crankwise.model.measurement import CamMeasurement, CrankMeasurement, Measurement
 from crankwise.model.recording import FloatArray
+from crankwise.roles.naming import cam_name
 from crankwise.units import CYCLE_DEG, wrap_cycle_deg, wrap_signed_deg
 
 _SAME_STEP_LOG = 0.04
@@ -318,14 +319,15 @@ def _refuse_misfit(
         if len(others) >= 2 and others.max() < 0.5 * limits.edge_residual_deg:
             edge = cam.subject.edges[cam.subject_edges[int(np.argmax(off))]]
             raise NotMeasurableError(
-                f"{subject.recording.name}: the {edge.edge} edge of the {role} cam at "
+                f"{subject.recording.name}: the {edge.edge} edge of the {cam_name(role)} at "
                 f"{edge.angle_deg:.1f}° is {off.max():.1f}° off its place while the others agree: "
                 "a damaged cam target, debris on it, or a wrong known-good; look at the target"
             )
         raise NotMeasurableError(
-            f"the pattern of the {role} cam does not fit the known-good {known_good.recording.name}"
-            f" (edges are up to {off.max():.1f}° off, {limits.edge_residual_deg:g}° are allowed): "
-            "another engine or another cam target; choose a known-good of the same engine"
+            f"the pattern of the {cam_name(role)} does not fit the known-good "
+            f"{known_good.recording.name} (edges are up to {off.max():.1f}° off, "
+            f"{limits.edge_residual_deg:g}° are allowed): another engine or another cam target; "
+            "choose a known-good of the same engine"
         )
 
 
@@ -336,10 +338,10 @@ def _with_remarks(found: Match) -> Match:
         if _names_clash(mine, theirs):
             remarks.append(
                 f"channel '{cam.subject.channel}' is named {mine}, but its pattern is that of the "
-                f"{theirs} cam of the known-good: the pattern was believed"
+                f"{cam_name(theirs)} of the known-good: the pattern was believed"
             )
         if cam.inverted:
-            remarks.append(f"the {theirs} cam's signal is upside down against the known-good")
+            remarks.append(f"the {cam_name(theirs)}'s signal is upside down against the known-good")
     if found.turn_deg:
         remarks.append(
             f"the cycle was turned by {found.turn_deg:g}° so that the patterns lie over each other"

@@ -59,9 +59,8 @@ def shift_in_words(
     if way == "unchanged":
         amount = with_uncertainty(shift_deg, uncertainty_deg)
         return f"{place}; no shift can be told ({amount})"
-    word = "later" if way == "retarded" else "earlier"
     amount = with_uncertainty(shift_deg, uncertainty_deg, sign=False)
-    return f"{place}; it comes {amount} {word}"
+    return f"{place}; it comes {amount} {'later' if way == 'retarded' else 'earlier'}"
 
 
 def separation_in_words(
@@ -73,13 +72,22 @@ def separation_in_words(
     ...                     uncertainty_deg=0.3)
     'intake and exhaust cam open by 3.6° ± 0.3°'
     """
-    both = f"{one} and {cam_name(other)}"
+    both = both_cams(one, other)
     amount = with_uncertainty(change_deg, uncertainty_deg, sign=False)
     if motion == "unchanged":
         return f"{both} keep their distance ({with_uncertainty(change_deg, uncertainty_deg)})"
     if motion == "changed":
         return f"the angle between {both} changed by {amount}"
     return f"{both} {'open' if motion == 'opening' else 'close'} by {amount}"
+
+
+def both_cams(one: str, other: str) -> str:
+    """How two cams are called in a sentence.
+
+    >>> both_cams("exhaust", "intake")
+    'exhaust and intake cam'
+    """
+    return f"{one} and {cam_name(other)}"
 
 
 def _teeth(place: str) -> str:

@@ -158,11 +158,11 @@ def _text(check: Check, part: str, first: Cause, second: Cause) -> str:
     found = np.array([check.chance(part, cause=cause.cause) for cause in (first, second)])
     for_it, against = (first, second) if found[0] >= found[1] else (second, first)
     place = _place(part)
-    look, finding = check.look.format(place=place), check.found.format(place=place)
+    look = f"{check.safety} {check.look.format(place=place)}".strip()
     return (
-        f"{check.safety} {look} If {finding}, that speaks for: {for_it.name}; if not, for: "
-        f"{against.name}."
-    ).strip()
+        f"{look} If {check.found.format(place=place)}, that speaks for: {for_it.name}; if not, "
+        f"for: {against.name}."
+    )
 
 
 def _place(part: str) -> str:

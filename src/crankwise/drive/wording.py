@@ -11,6 +11,7 @@ from crankwise.drive.likelihood import likeliest_sizes
 from crankwise.drive.path import tight_length_mm
 from crankwise.drive.scoring import effect, observed, uncertainty
 from crankwise.model.policy import HEALTHY, NONE_OF_THESE, WRONG_REFERENCE
+from crankwise.roles.naming import cam_name
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -164,7 +165,7 @@ def _movement(hypothesis: Hypothesis, evidence: CauseEvidence) -> str:
     most = int(np.argmax(moving))
     role = evidence.roles[most]
     fits = "as a loose phaser does" if hypothesis.moves(role) else "which this doesn't explain"
-    return f"The {role} cam moved by {moving[most]:.1f}° while recording, {fits}."
+    return f"The {cam_name(role)} moved by {moving[most]:.1f}° while recording, {fits}."
 
 
 def _ripple(hypothesis: Hypothesis, given: FloatArray, evidence: CauseEvidence) -> str:

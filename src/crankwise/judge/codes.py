@@ -42,10 +42,10 @@ def expected_codes(cams: Sequence[CamShift], code_limit_deg: float) -> tuple[str
         if size < _EARLIEST_SHARE * code_limit_deg:
             continue
         if (side, bank) not in _CORRELATION:
-            may = "would be expected" if size >= code_limit_deg else "may or may not be set yet"
             sentences.append(
-                f"A correlation code {may} for {cam_name(cam.role)} at {amount}; which one depends "
-                "on which cam this is."
+                "A correlation code "
+                f"{'would be expected' if size >= code_limit_deg else 'may or may not be set yet'} "
+                f"for {cam_name(cam.role)} at {amount}; which one depends on which cam this is."
             )
             continue
         number, title = _CORRELATION[side, bank]

@@ -54,8 +54,10 @@ def _cam_remains(cam: CamShift, was: CamShift | None) -> str:
     then = with_uncertainty(was.shift_deg, was.uncertainty_deg) if was else "not measured"
     now = with_uncertainty(cam.shift_deg, cam.uncertainty_deg)
     inside = cam.healthy is None or cam.healthy.contains(cam.shift_deg)
-    place = "within" if inside else "still beyond"
-    return f"{cam_name(cam.role)}: before {then}, now {now}, {place} the healthy limits"
+    return (
+        f"{cam_name(cam.role)}: before {then}, now {now}, "
+        f"{'within' if inside else 'still beyond'} the healthy limits"
+    )
 
 
 def _may_become_known_good(after: Comparison, *, is_right: bool) -> tuple[bool, str]:

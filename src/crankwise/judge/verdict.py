@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from crankwise.comparison.words import signed, with_uncertainty
+from crankwise.comparison.words import both_cams, signed, with_uncertainty
 from crankwise.judge.code_limit import SERVICE
 from crankwise.judge.codes import expected_codes
 from crankwise.model.comparison import (
@@ -121,7 +121,7 @@ def _of_separation(change: SeparationChange) -> _Quantity:
     if change.between[0].startswith("bank"):
         name = "difference between the two banks"
     else:
-        name = f"angle between {change.between[0]} and {cam_name(change.between[1])}"
+        name = f"angle between {both_cams(*change.between)}"
     return _Quantity(name, change.change_deg, change.uncertainty_deg, change.healthy, change.words)
 
 
@@ -176,12 +176,19 @@ def _summary(level: Level, worst: _Quantity) -> str:
             f"The valve timing is where healthy engines have it; the {worst.name} is furthest off, "
             f"by {amount}."
         )
-    words = {
-        "drifting": "has moved beyond what healthy engines differ by, but little",
-        "worn": "has moved so far that wear or a fault must be looked for",
-        "out-of-time": "has moved as far as the engine control is expected to tolerate, or further",
-    }
-    return f"The {worst.name} {words[level]}: {amount}."
+    if level == "drifting":
+        return (
+            f"The {worst.name} has moved beyond what healthy engines differ by, but little: "
+            f"{amount}."
+        )
+    if level == "worn":
+        return (
+            f"The {worst.name} has moved so far that wear or a fault must be looked for: {amount}."
+        )
+    return (
+        f"The {worst.name} has moved as far as the engine control is expected to tolerate, or "
+        f"further: {amount}."
+    )
 
 
 def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, ...]:
@@ -189,10 +196,10 @@ def _reasons(quantities: Sequence[_Quantity], limits: LimitsInfo) -> tuple[str, 
     for item in quantities:
         if item.healthy is None:
             continue
-        where = "beyond" if item.is_beyond_healthy else "within"
         reasons.append(
             f"The {item.name}: {with_uncertainty(item.change_deg, item.uncertainty_deg)} is "
-            f"{where} {signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
+            f"{'beyond' if item.is_beyond_healthy else 'within'} "
+            f"{signed(item.healthy.low_deg)} to {signed(item.healthy.high_deg)}, where "
             f"{item.healthy.coverage:.1%} of healthy engines lie."
         )
         if _near(item, limits.code_limit_deg):

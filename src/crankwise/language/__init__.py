@@ -6,6 +6,7 @@ The core speaks English and knows nothing of this. ``say`` is for texts of scree
 
 from __future__ import annotations
 
-from crankwise.language.current import LANGUAGES, current, say, told, using
+from crankwise.language.current import LANGUAGES, current, using
+from crankwise.language.saying import say, say_many, told
 
-__all__ = ["LANGUAGES", "current", "say", "told", "using"]
+__all__ = ["LANGUAGES", "current", "say", "say_many", "told", "using"]

@@ -1,4 +1,4 @@
-"""Which language is spoken, and the two ways into it."""
+"""Which language is spoken."""
 
 from __future__ import annotations
 
@@ -10,7 +10,10 @@ from typing import Final
 LANGUAGES: Final = {"en": "English", "de": "Deutsch"}
 """Languages by code, with what each calls itself."""
 
-_current: ContextVar[str] = ContextVar("language", default="en")
+SOURCE: Final = "en"
+"""The language that the program is written in: it needs no catalogue."""
+
+_current: ContextVar[str] = ContextVar("language", default=SOURCE)
 
 
 def current() -> str:
@@ -21,18 +24,8 @@ def current() -> str:
 @contextmanager
 def using(code: str) -> Iterator[None]:
     """Speak a language for a while; one that is not known means English."""
-    token = _current.set(code if code in LANGUAGES else "en")
+    token = _current.set(code if code in LANGUAGES else SOURCE)
     try:
         yield
     finally:
         _current.reset(token)
-
-
-def say(text: str, /, **values: object) -> str:
-    """Return a text of ours in the language spoken, with its ``{places}`` filled."""
-    return text.format(**values) if values else text
-
-
-def told(sentence: str) -> str:
-    """Return a sentence that the core made in the language spoken."""
-    return sentence

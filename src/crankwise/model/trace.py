@@ -17,6 +17,7 @@ from crankwise.model.crank_angle import AngleRun
 from crankwise.model.recording import BoolArray, FloatArray
 
 _NEWTON_STEPS: Final = 3
+_ROUNDING_DEG: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +59,8 @@ class TraceRun:
         """Time at each angle, seconds; NaN outside the run."""
         own = np.asarray(angle_deg, dtype=np.float64) - self.offset_deg
         inside = np.clip(own, self.curve.start_deg, self.curve.end_deg)
-        return np.where(own == inside, self.curve.time_at(inside), np.nan)
+        is_known = np.abs(own - inside) < _ROUNDING_DEG
+        return np.where(is_known, self.curve.time_at(inside), np.nan)
 
     def angle_at(self, time_s: FloatArray) -> FloatArray:
         """Angle at each time, degrees; NaN outside the run.

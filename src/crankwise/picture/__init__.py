@@ -1,4 +1,9 @@
-"""Pictures of measurements and comparisons as SVG, drawn by the package itself, and as PNG."""
+"""Pictures as SVG, drawn by the package itself, and as PNG.
+
+Those of a vehicle's history, of a family's known-goods, of an engine and of a wheel are imported
+from ``history_view``, ``population_view``, ``engine_view`` and ``wheel_view``: a table on the
+terminal, which takes its words from here, need not wait for them.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +14,7 @@ from crankwise.document import recordings_of, write_whole
 from crankwise.errors import UsageError
 from crankwise.picture.angle_view import angle_view
 from crankwise.picture.comparison_view import comparison_view
+from crankwise.picture.dark import on_dark
 from crankwise.picture.raster import png
 
 if TYPE_CHECKING:
@@ -18,7 +24,14 @@ if TYPE_CHECKING:
     from crankwise.model.comparison import Comparison
     from crankwise.model.measurement import CrankMeasurement, Measurement
 
-__all__ = ["angle_view", "comparison_view", "png", "save_comparison_picture", "save_picture"]
+__all__ = [
+    "angle_view",
+    "comparison_view",
+    "on_dark",
+    "png",
+    "save_comparison_picture",
+    "save_picture",
+]
 
 
 def save_picture(measurement: Measurement, path: str | os.PathLike[str]) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from crankwise.language import say, told
 from crankwise.picture import furniture, style, svg
 from crankwise.picture.cam_lane import CamLane
 from crankwise.picture.layout import Axis
@@ -37,12 +38,12 @@ def angle_view(measurement: Measurement) -> str:
     whole = Axis(0.0, CYCLE_DEG, LEFT, WIDTH - GUTTER)
     panel, bottom = panels(measurement.crank, lanes, [whole], bottom + 10.0)
     near, bottom = _near_the_gaps(measurement, lanes, bottom)
-    legend, bottom = furniture.legend(bottom + 26.0, has_gap=measurement.crank.has_gap)
+    legend, bottom = furniture.legend(bottom + 26.0, has_gap=measurement.crank.has_gap, width=WIDTH)
     return svg.document(
         *furniture.sheet([*head, *panel, *near, *legend], width=WIDTH, height=bottom),
         width=WIDTH,
         height=bottom,
-        title=f"Valve timing by crank angle: {measurement.recording.name}",
+        title=say("Valve timing by crank angle: {name}", name=measurement.recording.name),
         text=_in_words(measurement),
     )
 
@@ -55,7 +56,7 @@ def _near_the_gaps(
     windows = zoom_windows(angles, measurement.crank)
     if not windows:
         return [], bottom
-    heading = style.text("Near the gap", 16.0, bottom + 24.0, size=14.0, bold=True)
+    heading = style.text(say("Near the gap"), 16.0, bottom + 24.0, size=14.0, bold=True)
     width = (WIDTH - LEFT) / len(windows)
     axes = [
         Axis(from_deg, to_deg, LEFT + index * width, LEFT + (index + 1) * width - GUTTER)
@@ -68,9 +69,10 @@ def _near_the_gaps(
 def _in_words(measurement: Measurement) -> str:
     """Describe the picture for readers who can't see it."""
     return " ".join(
-        f"{cam.role}: "
+        f"{told(cam.role)}: "
         + "; ".join(
-            f"{edge.edge} {angle_words(edge.angle_deg, edge.uncertainty_deg)}, {edge.teeth}"
+            f"{told(edge.edge)} {angle_words(edge.angle_deg, edge.uncertainty_deg)}, "
+            f"{told(edge.teeth)}"
             for edge in cam.edges
         )
         + "."

@@ -19,7 +19,8 @@ class Box:
     def overlaps(self, other: Box) -> bool:
         """Whether two boxes share room.
 
-        >>> Box(0, 0, 10, 10).overlaps(Box(9, 9, 20, 20)), Box(0, 0, 10, 10).overlaps(Box(10, 0, 20, 9))
+        >>> box = Box(0, 0, 10, 10)
+        >>> box.overlaps(Box(9, 9, 20, 20)), box.overlaps(Box(10, 0, 20, 9))
         (True, False)
         """
         return (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import say, told
 from crankwise.picture import labels, style, svg
 from crankwise.picture.lane import AIR, Flank, Room, level_points
 from crankwise.picture.words import angle_words
@@ -42,7 +43,7 @@ class CamLane:
         parts += labels.draw(above, axis, high - 5.0, colour, above=True)
         parts += labels.draw(below, axis, low + 5.0, colour, above=False)
         if named:
-            moving = "moves while recorded" if cam.moving_deg > 0 else ""
+            moving = say("moves while recorded") if cam.moving_deg > 0 else ""
             channel = cam.channel if cam.channel != cam.role else ""
             parts += style.lane_name(cam.role, (channel, moving), high + 8.0)
         return parts
@@ -62,12 +63,12 @@ class CamLane:
 
 
 def _label(edge: CamEdge) -> tuple[str, ...]:
-    return (angle_words(edge.angle_deg, edge.uncertainty_deg), *edge.teeth.split(", "))
+    return (angle_words(edge.angle_deg, edge.uncertainty_deg), *told(edge.teeth).split(", "))
 
 
 def _levels(cam: CamMeasurement, axis: Axis, *, high: float, low: float) -> svg.Element:
     if not cam.edges:
-        return style.text("no edge measured", axis.left, low, colour=style.FAINT_INK)
+        return style.text(say("no edge measured"), axis.left, low, colour=style.FAINT_INK)
     flanks = [Flank(edge.angle_deg, edge.edge == "rising") for edge in cam.edges]
     points = level_points(flanks, axis, high=high, low=low)
     return style.polyline(points, colour=style.role_colour(cam.role), width=1.8)

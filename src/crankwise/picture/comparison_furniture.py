@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import say, told
 from crankwise.picture import limit_track, style, svg, verdicts
+from crankwise.picture.furniture import Key, keys, marker_key, zero_words
 from crankwise.picture.layout import fitted, text_width, wrapped
 from crankwise.picture.words import speed_words
 
 if TYPE_CHECKING:
     from crankwise.model.comparison import Comparison
 
-_TITLE: Final = "Valve timing against the known-good"
 _LINE: Final = 17.0
 
 
@@ -20,7 +21,10 @@ def heading(comparison: Comparison, *, width: float) -> tuple[list[svg.Element],
     room = width - 32.0
     verdict, y = _verdict(comparison, 56.0, width=width)
     lines = [words for line in _facts(comparison) for words in wrapped(line, size=12.0, width=room)]
-    parts = [style.text(_TITLE, 16.0, 30.0, size=18.0, bold=True), *verdict]
+    parts = [
+        style.text(say("Valve timing against the known-good"), 16.0, 30.0, size=18.0, bold=True),
+        *verdict,
+    ]
     for words in lines:
         parts.append(style.text(words, 16.0, y, size=12.0))
         y += _LINE
@@ -29,13 +33,13 @@ def heading(comparison: Comparison, *, width: float) -> tuple[list[svg.Element],
 
 def _verdict(comparison: Comparison, y: float, *, width: float) -> tuple[list[svg.Element], float]:
     level = comparison.verdict.level
-    colour = verdicts.SIGNS[level].colour
-    left = 36.0 + text_width(level, size=16.0) * 1.15 + 10.0  # bold letters are wider
+    colour, word = verdicts.SIGNS[level].colour, told(level)
+    left = 36.0 + text_width(word, size=16.0) * 1.15 + 10.0  # bold letters are wider
     parts = [
         *verdicts.drawn(level, 25.0, y - 5.5),
-        style.text(level, 40.0, y, size=16.0, colour=colour, bold=True),
+        style.text(word, 40.0, y, size=16.0, colour=colour, bold=True),
     ]
-    for words in wrapped(comparison.verdict.summary, size=13.0, width=width - left - 16.0):
+    for words in wrapped(told(comparison.verdict.summary), size=13.0, width=width - left - 16.0):
         parts.append(style.text(words, left, y, size=13.0))
         y += _LINE
     return parts, y + 5.0
@@ -43,48 +47,63 @@ def _verdict(comparison: Comparison, y: float, *, width: float) -> tuple[list[sv
 
 def _facts(comparison: Comparison) -> list[str]:
     subject, known_goods = comparison.subject, comparison.known_goods
-    names = ", ".join(side.name + (" (left out)" if side.set_aside else "") for side in known_goods)
-    of_known_good = f" · {speed_words(known_goods[0].speed_rpm)}" if len(known_goods) == 1 else ""
+    names = ", ".join(
+        say("{name} (left out)", name=side.name) if side.set_aside else side.name
+        for side in known_goods
+    )
+    lines = [say("subject: {name}", name=f"{subject.name} · {speed_words(subject.speed_rpm)}")]
+    if len(known_goods) == 1:
+        names = f"{names} · {speed_words(known_goods[0].speed_rpm)}"
+    lines.append(say("known-good: {names}", names=names))
     return [
-        fitted(
-            f"subject: {subject.name} · {speed_words(subject.speed_rpm)}", size=12.0, width=1190
-        ),
-        fitted(f"known-good: {names}{of_known_good}", size=12.0, width=1190),
-        *(change.words for change in comparison.separations),
+        *(fitted(line, size=12.0, width=1190) for line in lines),
+        *(told(change.words) for change in comparison.separations),
     ]
 
 
-def legend(comparison: Comparison, y: float, *, has_gap: bool) -> tuple[list[svg.Element], float]:
+def legend(
+    comparison: Comparison, y: float, *, has_gap: bool, width: float
+) -> tuple[list[svg.Element], float]:
     """Say what the shapes mean; return the elements and the lower end."""
-    zero = "first tooth after the gap" if has_gap else "tooth chosen to count from"
-    ink, pale = style.INK, style.FAINT_INK
-    limit = f"code limit, {comparison.limits.code_limit_deg:g}° either way"
-    first = [
-        style.polyline([(16, y - 4), (44, y - 4)], colour=ink, width=1.8),
-        style.text("subject", 52.0, y),
-        style.polyline([(116, y - 4), (144, y - 4)], colour=pale, width=1.8, dashes="6 3"),
-        style.text("known-good", 152.0, y),
-        style.marker(246.0, y - 4.0, rising=True, colour=ink, is_open=False),
-        style.text("rising", 256.0, y),
-        style.marker(308.0, y - 4.0, rising=False, colour=ink, is_open=False),
-        style.text("falling edge of the subject", 318.0, y),
-        style.marker(500.0, y - 4.0, rising=True, colour=ink, is_open=True),
-        style.text("open: bank 2", 510.0, y),
-        style.text("+ later (retarded), - earlier (advanced), ± 95 %", 620.0, y),
-    ]
-    y += 20.0
-    second = [
-        *limit_track.bracket(16.0, 44.0, y - 4.0),
-        style.text("healthy engines, about the known-good's edge", 52.0, y),
-        style.line(340.0, y - 4.0, 360.0, y - 4.0, colour=ink, width=2.0),
-        limit_track.place(350.0, y - 4.0, colour=ink),
-        style.text("the subject's edge there, ± 95 %", 368.0, y),
-        *limit_track.code_mark(606.0, y - 4.0, inward=1.0),
-        style.text(limit, 620.0, y),
-    ]
-    basis = fitted(f"healthy: {comparison.limits.text}", size=11.0, width=1190)
+    limit = say(
+        "code limit, {limit} either way", limit=told(f"{comparison.limits.code_limit_deg:g}°")
+    )
+    edges = (
+        Key(28.0, _subject_sign, say("subject")),
+        Key(28.0, _known_good_sign, say("known-good")),
+        marker_key(say("rising"), rising=True),
+        marker_key(say("falling edge of the subject"), rising=False),
+        marker_key(say("open: bank 2"), rising=True, is_open=True),
+        Key(0.0, lambda _x, _y: [], say("+ later (retarded), - earlier (advanced), ± 95 %")),
+    )
+    limits = (
+        Key(
+            28.0,
+            lambda x, y: limit_track.bracket(x, x + 28.0, y - 4.0),
+            say("healthy engines, about the known-good's edge"),
+        ),
+        Key(20.0, _place_sign, say("the subject's edge there, ± 95 %")),
+        Key(4.0, lambda x, y: limit_track.code_mark(x, y - 4.0, inward=1.0), limit),
+    )
+    first, y = keys(edges, y, width=width)
+    second, y = keys(limits, y + 2.0, width=width)
+    basis = say("healthy: {limits}", limits=told(comparison.limits.text))
     third = [
-        style.text(basis, 16.0, y + 20.0),
-        style.text(f"0° is the timing edge of the {zero}", 16.0, y + 38.0),
+        style.text(fitted(basis, size=11.0, width=width - 40.0), 16.0, y),
+        style.text(zero_words(has_gap=has_gap), 16.0, y + 18.0),
     ]
-    return [*first, *second, *third], y + 52.0
+    return [*first, *second, *third], y + 32.0
+
+
+def _subject_sign(x: float, y: float) -> list[svg.Element]:
+    return [style.polyline([(x, y - 4), (x + 28, y - 4)], colour=style.INK, width=1.8)]
+
+
+def _known_good_sign(x: float, y: float) -> list[svg.Element]:
+    line = [(x, y - 4), (x + 28, y - 4)]
+    return [style.polyline(line, colour=style.FAINT_INK, width=1.8, dashes="6 3")]
+
+
+def _place_sign(x: float, y: float) -> list[svg.Element]:
+    bar = style.line(x, y - 4.0, x + 20.0, y - 4.0, colour=style.INK, width=2.0)
+    return [bar, limit_track.place(x + 10.0, y - 4.0, colour=style.INK)]

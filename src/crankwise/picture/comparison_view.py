@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import say, told
 from crankwise.picture import comparison_furniture, furniture, style, svg
 from crankwise.picture.layout import Axis
 from crankwise.picture.panels import GUTTER, LEFT, WIDTH, beyond_gap_deg, panels, zoom_windows
@@ -39,12 +40,14 @@ def comparison_view(comparison: Comparison, *, crank: CrankMeasurement) -> str:
     whole = Axis(0.0, CYCLE_DEG, LEFT, WIDTH - GUTTER)
     panel, bottom = panels(crank, _lanes(comparison, detailed=False), [whole], bottom + 10.0)
     near, bottom = _closer(comparison, crank, bottom)
-    legend, bottom = comparison_furniture.legend(comparison, bottom + 26.0, has_gap=crank.has_gap)
+    legend, bottom = comparison_furniture.legend(
+        comparison, bottom + 26.0, has_gap=crank.has_gap, width=WIDTH
+    )
     return svg.document(
         *furniture.sheet([*head, *panel, *near, *legend], width=WIDTH, height=bottom),
         width=WIDTH,
         height=bottom,
-        title=f"Valve timing against the known-good: {comparison.subject.name}",
+        title=say("Valve timing against the known-good: {name}", name=comparison.subject.name),
         text=_in_words(comparison),
     )
 
@@ -61,7 +64,7 @@ def _closer(
     window = closer_window(comparison, crank)
     if window is None:
         return [], bottom
-    words = "Near the gap" if crank.has_gap else "Closer"
+    words = say("Near the gap") if crank.has_gap else say("Closer")
     heading = style.text(words, 16.0, bottom + 24.0, size=14.0, bold=True)
     axis = Axis(*window, LEFT, WIDTH - GUTTER)
     lanes = _lanes(comparison, detailed=True)
@@ -102,4 +105,4 @@ def _in_words(comparison: Comparison) -> str:
     parts = [f"{comparison.verdict.level}: {comparison.verdict.summary}"]
     parts += [cam.words for cam in comparison.cams]
     parts += [change.words for change in comparison.separations]
-    return " ".join(words if words.endswith(".") else f"{words}." for words in parts)
+    return " ".join(told(words if words.endswith(".") else f"{words}.") for words in parts)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import say, told
 from crankwise.picture import style, svg
 from crankwise.picture.layout import Axis, text_width, thinning
 from crankwise.units import REVOLUTION_DEG
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from crankwise.model.measurement import CrankMeasurement
+    from crankwise.model.wheel import Wheel
 
 _TOOTH: Final = 22.0  # height of a tooth
 HEIGHT: Final = 18.0 + _TOOTH + 22.0
@@ -27,7 +29,7 @@ class Tooth:
     after: bool
 
 
-def counted_teeth(crank: CrankMeasurement, axis: Axis) -> Iterator[Tooth]:
+def counted_teeth(crank: CrankMeasurement | Wheel, axis: Axis) -> Iterator[Tooth]:
     """Teeth in view, numbered outward from the nearer gap, or onward where there is none.
 
     Where more teeth are missing elsewhere, the count goes on by pitches, as the words at the
@@ -60,7 +62,7 @@ def draw(crank: CrankMeasurement, axis: Axis, top: float, *, named: bool) -> lis
             parts.append(style.text(str(tooth.number), x, foot + 12.0, size=9.5, anchor="middle"))
     if named:
         channel = crank.channel if crank.channel != "crank" else ""
-        parts += style.lane_name("crank", (channel, crank.wheel), top + 24.0)
+        parts += style.lane_name("crank", (channel, told(crank.wheel)), top + 24.0)
     return parts
 
 
@@ -82,8 +84,9 @@ def gaps(crank: CrankMeasurement, axis: Axis, top: float, bottom: float) -> list
                     "rect", x=x, y=top, width=width, height=bottom - top, fill=style.GAP_SHADE
                 )
             )
-            if width >= text_width("gap", size=10.0):
-                parts.append(style.text("gap", x + width / 2, top + 11.0, size=10, anchor="middle"))
+            words = say("gap")
+            if width >= text_width(words, size=10.0):
+                parts.append(style.text(words, x + width / 2, top + 11.0, size=10, anchor="middle"))
         parts += _counting(axis, start_deg, end_deg, top + 11.0)
     return parts
 
@@ -91,7 +94,7 @@ def gaps(crank: CrankMeasurement, axis: Axis, top: float, bottom: float) -> list
 def _counting(axis: Axis, start_deg: float, end_deg: float, y: float) -> list[svg.Element]:
     """Words beside the gap: which way teeth are counted, where there is room for them."""
     parts = []
-    before, after = "← teeth before the gap", "teeth after the gap →"
+    before, after = say("← teeth before the gap"), say("teeth after the gap →")
     room = text_width(before, size=10.0) + 6.0
     if axis.x(start_deg) - room >= axis.left:
         x = axis.x(start_deg) - 6.0

@@ -34,6 +34,7 @@ def _entries(shown: list[HistorySeries]) -> Iterator[Entry]:
         yield Entry(say("where 95 of 100 measurements lie"), _band)
     if any(_goes_on(series) for series in shown):
         yield Entry(say("beyond the last visit, only as far again as the visits reach"), _beyond)
+    if any(_is_reached(series) for series in shown):
         yield Entry(say("where the limit is reached, 95 %"), _reached)
     if any(series.worn.set_aside is not None for series in shown):
         yield Entry(say("left out of the line"), _left_out)
@@ -43,6 +44,17 @@ def _entries(shown: list[HistorySeries]) -> Iterator[Entry]:
 def _goes_on(series: HistorySeries) -> bool:
     end = line_end(series)
     return end is not None and end > series.worn.visits[-1].mileage
+
+
+def _is_reached(series: HistorySeries) -> bool:
+    """Whether the line goes as far as a limit may be reached."""
+    end = line_end(series)
+    forecasts = (series.worn.forecast, series.out_of_time.forecast)
+    return any(
+        end is not None and forecast.earliest < end
+        for forecast in forecasts
+        if forecast is not None and forecast.remaining > 0.0
+    )
 
 
 def _visit(x: float, y: float) -> list[svg.Element]:

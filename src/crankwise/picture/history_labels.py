@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 _SIZE: Final = 9.5
 _LINE: Final = 12.5  # of the labels at the right
 _ROOM: Final = 188.0
+_BELOW: Final = 42.0  # they may reach so far below the panel, beside the words of the next one
 _MANY: Final = 8  # visits; of more than that only the ends of each chain are written at
 
 
@@ -99,7 +101,7 @@ def _obstacles(panel: Panel) -> Iterator[Box]:
 
 def _along(points: Points) -> Iterator[Box]:
     """Small boxes along a line of straight pieces."""
-    for (x1, y1), (x2, y2) in zip(points, points[1:], strict=False):
+    for (x1, y1), (x2, y2) in itertools.pairwise(points):
         count = max(int(max(abs(x2 - x1), abs(y2 - y1)) / 4.0), 1)
         for number in range(count + 1):
             x = x1 + (x2 - x1) * number / count
@@ -130,7 +132,7 @@ def _limit_labels(panel: Panel) -> list[svg.Element]:
         [label.y - _LINE / 2 for label in ordered],
         [_LINE * len(label.lines) + 4.0 for label in ordered],
         top=panel.up.end - 8.0,
-        bottom=panel.up.start + 8.0,
+        bottom=panel.up.start + _BELOW,
     )
     x = panel.across.end + 12.0
     return [

@@ -95,9 +95,10 @@ class Panel:
 
     def forecasts(self) -> Iterator[tuple[Level, Forecast]]:
         """Limits that are being approached, with when they are reached."""
-        for level, trend in (("worn", self.series.worn), ("out-of-time", self.series.out_of_time)):
-            if trend.forecast is not None:
-                yield level, trend.forecast
+        if self.series.worn.forecast is not None:
+            yield "worn", self.series.worn.forecast
+        if self.series.out_of_time.forecast is not None:
+            yield "out-of-time", self.series.out_of_time.forecast
 
     def _axis(self) -> list[svg.Element]:
         up, left = self.up, self.across.start

@@ -24,7 +24,7 @@ def quantity_words(series: HistorySeries) -> str:
 
 def visit_words(visit: Visit) -> str:
     """Write the shift of a visit with its expanded uncertainty."""
-    return shift_words(visit.shift_deg, TWO_SIDED_95 * visit.standard_uncertainty_deg)
+    return told(shift_words(visit.shift_deg, TWO_SIDED_95 * visit.standard_uncertainty_deg))
 
 
 def trend_words(series: HistorySeries, unit: str) -> str:
@@ -47,7 +47,7 @@ def mileage_words(mileage: float, unit: str) -> str:
     >>> mileage_words(98_400, "miles")
     '98,400 miles'
     """
-    return f"{mileage:,.0f} {told(unit)}"
+    return told(f"{mileage:,.0f} {unit}")
 
 
 def about(distance: float, unit: str = "") -> str:
@@ -57,7 +57,7 @@ def about(distance: float, unit: str = "") -> str:
     ('98,000 miles', '3,500', '0 km')
     """
     step = 1000.0 if distance >= _ROUNDED_MORE else 100.0
-    return f"{step * round(distance / step):,.0f} {told(unit)}".rstrip()
+    return told(f"{step * round(distance / step):,.0f} {unit}".rstrip())
 
 
 def forecast_lines(forecast: Forecast, unit: str) -> list[str]:

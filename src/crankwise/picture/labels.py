@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import say
 from crankwise.picture import style, svg
 from crankwise.picture.layout import Axis, label_rows, spread, text_width
 
@@ -80,9 +81,12 @@ def draw(block: Block, axis: Axis, y: float, colour: str, *, above: bool) -> lis
 def _upright(block: Block, axis: Axis, y: float, colour: str, *, above: bool) -> list[svg.Element]:
     away = -1.0 if above else 1.0
     if not block.words:
-        told = f"{len(block.places)} edges, too many to write here: the table has every one"
+        words = say(
+            "{count} edges, too many to write here: the table has every one",
+            count=len(block.places),
+        )
         baseline = y - _LINE / 2 if above else y + _LEAD
-        return [style.text(told, axis.left, baseline, colour=style.FAINT_INK)]
+        return [style.text(words, axis.left, baseline, colour=style.FAINT_INK)]
     parts = []
     places = spread(block.places, apart=_APART, left=axis.left, right=axis.right)
     for x, place, lines in zip(block.places, places, block.words, strict=True):

@@ -76,7 +76,7 @@ def _sections(
     """Parts of the picture from top to bottom, each with its lower end."""
     drawn, y = draw_rows(rows, y)
     yield drawn, y
-    drawn, y = key(list(_entries(statistics, rows)), y + 22.0, left=16.0, right=WIDTH - 16.0)
+    drawn, y = key(list(_entries(rows)), y + 22.0, left=16.0, right=WIDTH - 16.0)
     yield drawn, y
     drawn, y = _sentences(_remarks(statistics, rows), y)
     yield drawn, y
@@ -88,7 +88,7 @@ def _sections(
     yield _sentences([_edge_words(statistics)], y - 8.0)
 
 
-def _entries(statistics: FamilyStatistics, rows: Sequence[Row]) -> Iterator[Entry]:
+def _entries(rows: Sequence[Row]) -> Iterator[Entry]:
     yield Entry(say("a known-good"), _dot)
     if any(row.is_open for row in rows):
         yield Entry(say("open: bank 2"), _open)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import say, told
 from crankwise.picture import labels, limit_track, style, svg
 from crankwise.picture.lane import AIR, Flank, Room, level_points
 from crankwise.picture.words import bounds_words, shift_words
@@ -71,7 +72,7 @@ class ShiftLane:
 
     def _patterns(self, axis: Axis, *, high: float, low: float) -> list[svg.Element]:
         if not self.cam.edges:
-            return [style.text("no edge compared", axis.left, low, colour=style.FAINT_INK)]
+            return [style.text(say("no edge compared"), axis.left, low, colour=style.FAINT_INK)]
         role = self.cam.role
         known_good, subject = (
             [Flank(edge.known_good_deg + share * edge.shift_deg, edge.edge == "rising")
@@ -127,19 +128,21 @@ class ShiftLane:
         return labels.arrange(rising, axis), labels.arrange(falling, axis)
 
     def _label(self, edge: EdgeShift) -> tuple[str, ...]:
-        lines = [shift_words(edge.shift_deg, edge.uncertainty_deg), edge.subject_teeth]
+        lines = [shift_words(edge.shift_deg, edge.uncertainty_deg), told(edge.subject_teeth)]
         if self.detailed:
-            lines.append(f"known-good {edge.known_good_teeth}")
+            lines.append(say("known-good {place}", place=told(edge.known_good_teeth)))
         return tuple(part for line in lines for part in line.split(", "))
 
     def _remarks(self) -> tuple[str, ...]:
         cam = self.cam
         healthy = cam.healthy
         return (
-            f"{shift_words(cam.shift_deg, cam.uncertainty_deg)} {cam.direction}",
-            f"healthy {bounds_words(healthy.low_deg, healthy.high_deg)}" if healthy else "",
+            f"{shift_words(cam.shift_deg, cam.uncertainty_deg)} {told(cam.direction)}",
+            say("healthy {limits}", limits=bounds_words(healthy.low_deg, healthy.high_deg))
+            if healthy
+            else "",
             cam.subject_channel if cam.subject_channel != cam.role else "",
-            "signal upside down" if cam.inverted else "",
+            say("signal upside down") if cam.inverted else "",
         )
 
 

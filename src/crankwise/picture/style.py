@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import told
 from crankwise.picture import svg
 from crankwise.picture.boxes import text_box
 from crankwise.picture.layout import fitted
@@ -128,8 +130,20 @@ def polyline(
 def lane_name(role: str, remarks: Sequence[str], y: float) -> list[svg.Element]:
     """Name a lane at the left: its role and, below it, the remarks that are not empty."""
     colour = role_colour(role)
-    lines = [text(role, 16.0, y, size=13.0, colour=colour, bold=True)]
+    lines = [text(told(role), 16.0, y, size=13.0, colour=colour, bold=True)]
     for index, words in enumerate(filter(None, remarks)):
         shown = fitted(words, size=10.0, width=_NAME_ROOM)
         lines.append(text(shown, 16.0, y + 14.0 * (index + 1), size=10.0, colour=FAINT_INK))
     return lines
+
+
+def arrow_head(x: float, y: float, *, way_deg: float, size: float = 8.0) -> svg.Element:
+    """Draw the head of an arrow whose tip is at (x, y); the way is counted from the right up."""
+    way = math.radians(way_deg)
+    corners = ((0.0, 0.0), (-size, 0.42 * size), (-size, -0.42 * size))
+    points = " ".join(
+        f"{svg.short(x + dx * math.cos(way) + dy * math.sin(way))},"
+        f"{svg.short(y - dx * math.sin(way) + dy * math.cos(way))}"
+        for dx, dy in corners
+    )
+    return svg.element("polygon", points=points, fill=INK)

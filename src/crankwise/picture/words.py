@@ -1,10 +1,14 @@
-"""How a measured number is written: never without its uncertainty, never with false digits."""
+"""How a measured number is written: never without its uncertainty, never with false digits.
+
+What is ready to be read is in the language spoken.
+"""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
 
+from crankwise.language import told
 from crankwise.units import CYCLE_DEG
 
 if TYPE_CHECKING:
@@ -55,12 +59,12 @@ def angle_words(angle_deg: float, uncertainty_deg: float) -> str:
     """
     decimals = decimals_for(uncertainty_deg)
     margin = rounded_up(uncertainty_deg, decimals=decimals)
-    return f"{shown_angle(angle_deg, decimals=decimals)}° ± {margin}°"
+    return told(f"{shown_angle(angle_deg, decimals=decimals)}° ± {margin}°")
 
 
 def speed_words(speed_rpm: SpeedRange) -> str:
     """Write the speed with the range it moved in, which is far wider than its uncertainty."""
-    return f"{speed_rpm.mean:.0f} rpm ({speed_rpm.min:.0f} to {speed_rpm.max:.0f})"
+    return told(f"{speed_rpm.mean:.0f} rpm ({speed_rpm.min:.0f} to {speed_rpm.max:.0f})")
 
 
 def shift_words(shift_deg: float, uncertainty_deg: float) -> str:
@@ -71,7 +75,7 @@ def shift_words(shift_deg: float, uncertainty_deg: float) -> str:
     """
     decimals = decimals_for(uncertainty_deg)
     margin = rounded_up(uncertainty_deg, decimals=decimals)
-    return f"{signed(shift_deg, decimals=decimals)}° ± {margin}°"
+    return told(f"{signed(shift_deg, decimals=decimals)}° ± {margin}°")
 
 
 def bounds_words(low_deg: float, high_deg: float) -> str:
@@ -80,7 +84,7 @@ def bounds_words(low_deg: float, high_deg: float) -> str:
     >>> bounds_words(-3.14, 3.0)
     '-3.1° to +3.0°'
     """
-    return f"{signed(low_deg, decimals=1)}° to {signed(high_deg, decimals=1)}°"
+    return told(f"{signed(low_deg, decimals=1)}° to {signed(high_deg, decimals=1)}°")
 
 
 def signed(value: float, *, decimals: int) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter
@@ -20,6 +21,12 @@ def load(text: str, kind: type[_Model]) -> _Model:
     """Read what :func:`dump` wrote."""
     loaded: _Model = adapter(kind).validate_json(text)
     return loaded
+
+
+@lru_cache(maxsize=512)
+def load_document(text: str, kind: type[_Model]) -> _Model:
+    """Read a measurement or a comparison; being frozen, the last few hundred are remembered."""
+    return load(text, kind)
 
 
 def digest(text: str) -> str:

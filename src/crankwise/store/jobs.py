@@ -34,9 +34,11 @@ from crankwise.store.database import Database
 from crankwise.store.facts import kept_fact, kind_of
 from crankwise.store.files import (
     job_file,
+    job_files,
     job_of,
     kept_comparison,
     vehicle_of,
+    vehicles_of,
     visit_of,
     visit_recording,
 )
@@ -125,8 +127,8 @@ class Jobs:
     def vehicles(self, *, search: str | None = None) -> tuple[Vehicle, ...]:
         """Return vehicles, all or those whose name, VIN, plate or customer holds a text."""
         with self._database.read() as session:
-            rows = session.scalars(select(VehicleRow).order_by(VehicleRow.id))
-            found = (vehicle_of(session, row) for row in rows)
+            rows = session.scalars(select(VehicleRow).order_by(VehicleRow.id)).all()
+            found = vehicles_of(session, rows).values()
             return tuple(vehicle for vehicle in found if _is_meant(vehicle, search))
 
     def update_vehicle(self, vehicle_id: int, details: VehicleDetails) -> Vehicle:
@@ -315,8 +317,7 @@ class Jobs:
             .order_by(last.desc(), JobRow.id.desc())
         )
         with self._database.read() as session:
-            rows = session.scalars(asked)
-            return tuple(row.id for row in rows if _is_wanted(session, row, search))
+            return tuple(row.id for row in _wanted(session, session.scalars(asked).all(), search))
 
     def visit(self, visit_id: int) -> Visit:
         """Return a visit; raises NotFoundError where there is none."""
@@ -343,8 +344,8 @@ class Jobs:
         if vehicle_id is not None:
             asked = asked.where(JobRow.vehicle_id == vehicle_id)
         with self._database.read() as session:
-            rows = session.scalars(asked)
-            return tuple(job_file(session, row) for row in rows if _is_wanted(session, row, search))
+            rows = _wanted(session, session.scalars(asked).all(), search)
+            return tuple(job_files(session, rows))
 
     def deletions(self) -> tuple[Deletion, ...]:
         """Return the record of everything that was deleted, the oldest first."""
@@ -393,11 +394,17 @@ def _is_meant(vehicle: Vehicle, search: str | None) -> bool:
     return any(wanted in text.casefold() for text in texts if text)
 
 
-def _is_wanted(session: Session, job: JobRow, search: str | None) -> bool:
-    """Whether a job's title or its vehicle holds a text."""
-    if search is None or search.casefold() in job.title.casefold():
-        return True
-    return _is_meant(vehicle_of(session, session.get_one(VehicleRow, job.vehicle_id)), search)
+def _wanted(session: Session, jobs: Sequence[JobRow], search: str | None) -> Sequence[JobRow]:
+    """Jobs whose title or vehicle holds a text."""
+    if search is None:
+        return jobs
+    vehicles = vehicles_of(session, session.scalars(select(VehicleRow)).all())
+    words = search.casefold()
+    return [
+        job
+        for job in jobs
+        if words in job.title.casefold() or _is_meant(vehicles[job.vehicle_id], search)
+    ]
 
 
 def _check_visit(day: str, mileage: float | None, unit: str | None) -> None:

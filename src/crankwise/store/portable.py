@@ -155,8 +155,8 @@ def write(known_goods: Sequence[KnownGood], path: Path) -> None:
         raise UsageError(f"{path}: end the name in .json for one known-good or .zip for a bundle")
     if kind == ".json" and len(known_goods) != 1:
         raise UsageError(
-            f"{path.name}: a .json holds one known-good, these are {len(known_goods)}; end the name in "
-            ".zip"
+            f"{path.name}: a .json holds one known-good, these are {len(known_goods)}; end the "
+            "name in .zip"
         )
     beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO
 
-from sqlalchemy import delete, select
+from sqlalchemy import Select, delete, select
 from sqlalchemy.orm import Session
 
 from crankwise import __version__, document
@@ -77,11 +78,7 @@ class Recordings:
 
     def list(self) -> tuple[KeptRecording, ...]:
         """Return all recordings, the newest last."""
-        asked = (
-            select(RecordingRow, OriginalRow)
-            .outerjoin(OriginalRow, OriginalRow.sha256 == RecordingRow.sha256)
-            .order_by(RecordingRow.added_at, RecordingRow.sha256)
-        )
+        asked = _with_originals().order_by(RecordingRow.added_at, RecordingRow.sha256)
         with self._database.read() as session:
             deletions = _deletions(session)
             return tuple(
@@ -253,9 +250,16 @@ def know(session: Session, sha256: str, name: str, now: datetime) -> None:
 
 def kept_recording(session: Session, row: RecordingRow) -> KeptRecording:
     """A recording's row as the model knows it."""
-    original = session.get(OriginalRow, row.sha256)
-    deleted = None if original else _deletions(session, row.sha256).get(row.sha256)
-    return _kept(row, original, deleted)
+    return kept_recordings(session, [row.sha256])[row.sha256]
+
+
+def kept_recordings(session: Session, digests: Collection[str]) -> dict[str, KeptRecording]:
+    """Several recordings by their digest."""
+    asked = _with_originals().where(RecordingRow.sha256.in_(digests))
+    rows = session.execute(asked).all()
+    gone = [row.sha256 for row, original in rows if original is None]
+    deletions = _deletions(session, gone) if gone else {}
+    return {row.sha256: _kept(row, original, deletions.get(row.sha256)) for row, original in rows}
 
 
 def _kept(
@@ -266,11 +270,17 @@ def _kept(
     return KeptRecording(row.sha256, row.name, original.size_bytes, row.added_at)
 
 
-def _deletions(session: Session, sha256: str | None = None) -> dict[str, Deletion]:
-    """The last deletion of each original that was deleted, or of one."""
+def _with_originals() -> Select[RecordingRow, OriginalRow]:
+    return select(RecordingRow, OriginalRow).outerjoin(
+        OriginalRow, OriginalRow.sha256 == RecordingRow.sha256
+    )
+
+
+def _deletions(session: Session, digests: Collection[str] | None = None) -> dict[str, Deletion]:
+    """The last deletion of each original that was deleted, or of some."""
     asked = select(DeletionRow).where(DeletionRow.kind == "original").order_by(DeletionRow.id)
-    if sha256 is not None:
-        asked = asked.where(DeletionRow.subject == sha256)
+    if digests is not None:
+        asked = asked.where(DeletionRow.subject.in_(digests))
     return {
         row.subject: Deletion("original", row.subject, row.why, row.deleted_at)
         for row in session.scalars(asked)
@@ -286,18 +296,28 @@ def kept_measurement(row: MeasurementRow) -> KeptMeasurement:
         program=row.program,
         measured_at=row.measured_at,
         settings=codec.load(row.settings, MeasureSettings),
-        measurement=codec.load(row.document, Measurement),
+        measurement=codec.load_document(row.document, Measurement),
     )
 
 
 def measurements_of(session: Session, sha256: str) -> tuple[KeptMeasurement, ...]:
     """All measurements of a recording, the oldest first."""
+    return tuple(measurements_by_recording(session, [sha256])[sha256])
+
+
+def measurements_by_recording(
+    session: Session, digests: Collection[str]
+) -> defaultdict[str, list[KeptMeasurement]]:
+    """All measurements of several recordings, the oldest first."""
     rows = session.scalars(
         select(MeasurementRow)
-        .where(MeasurementRow.recording_sha256 == sha256)
+        .where(MeasurementRow.recording_sha256.in_(digests))
         .order_by(MeasurementRow.id)
     )
-    return tuple(kept_measurement(row) for row in rows)
+    found: defaultdict[str, list[KeptMeasurement]] = defaultdict(list)
+    for row in rows:
+        found[row.recording_sha256].append(kept_measurement(row))
+    return found
 
 
 def _recording(session: Session, sha256: str) -> RecordingRow:

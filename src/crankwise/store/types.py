@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zlib
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import DateTime, LargeBinary
@@ -55,8 +56,12 @@ class Packed(TypeDecorator[str]):
         return None if value is None else unpacked(bytes(value))
 
 
+@lru_cache(maxsize=512)
 def unpacked(data: bytes) -> str:
-    """Return a packed document as text; raises UnreadableError where it is damaged."""
+    """Return a packed document as text; raises UnreadableError where it is damaged.
+
+    The last few hundred are remembered: documents never change, and pages ask for the same ones.
+    """
     try:
         return zlib.decompress(data).decode()
     except (zlib.error, UnicodeDecodeError) as error:

@@ -16,8 +16,10 @@ from crankwise.web import access, failures, speaking
 from crankwise.web.access.gate import check_form
 from crankwise.web.api import ROUTERS
 from crankwise.web.desk import Desk
+from crankwise.web.levelling import Levelling
 from crankwise.web.memory import Memory
 from crankwise.web.routes import (
+    angle_view,
     engines,
     health,
     shelf,
@@ -35,7 +37,19 @@ from crankwise.web.watching import open_watching
 from crankwise.web.works import Works
 
 # The form of a new visit comes before the visits, whose addresses end in a number.
-_ROUTES = (health, sign_in, start, vehicle, visit, visit_facts, shelf, engines, workshop, watching)
+_ROUTES = (
+    health,
+    sign_in,
+    start,
+    vehicle,
+    visit,
+    visit_facts,
+    angle_view,
+    shelf,
+    engines,
+    workshop,
+    watching,
+)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -49,7 +63,9 @@ def create_app(settings: Settings) -> FastAPI:
             closing(Works()) as works,
             open_watching(store, settings.watch, polls=settings.watch_polls) as watched,
         ):
-            app.state.desk = Desk(settings, store, works, uploads, Memory(store), watched)
+            app.state.desk = Desk(
+                settings, store, works, uploads, Memory(store), Levelling(store, works), watched
+            )
             yield
 
     app = FastAPI(

@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import Depends, Request
 
 from crankwise.store import Store
+from crankwise.web.levelling import Levelling
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import Uploads
@@ -34,6 +35,7 @@ class Desk:
     works: Works
     uploads: Uploads
     memory: Memory
+    levelling: Levelling
     watching: Watching
 
 

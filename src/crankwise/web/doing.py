@@ -107,7 +107,7 @@ def record(
                     _, visit = visit_file(desk.store, visit_id)
                     kept = record_visit(
                         desk.store, visit, path, purpose=purpose, crank=crank, cams=cams,
-                        interval_s=interval_s, progress=part,
+                        interval_s=interval_s, levels=desk.levelling.cache, progress=part,
                     )  # fmt: skip
                 part(_compared(desk, visit_id, kept.recording_sha256, part), 1.0)
             except CrankwiseError as error:

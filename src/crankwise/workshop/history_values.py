@@ -15,11 +15,14 @@ def history_values(history: History) -> dict[str, object]:
     return {
         "mileage_unit": history.mileage_unit,
         "known_good_id": history.known_good_id,
+        "worn_deg": history.worn_deg,
+        "out_of_time_deg": history.out_of_time_deg,
         "series": [
             {
                 "quantity": series.quantity,
                 "kind": series.kind,
                 "restarts": series.restarts,
+                "known_good_standard_uncertainty_deg": series.reference_standard_uncertainty_deg,
                 "visits": series.visits,
                 "worn": _trend(series.worn),
                 "out_of_time": _trend(series.out_of_time),

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from crankwise import pipeline, readers
+from crankwise.errors import UsageError
 from crankwise.model.kept import MeasureSettings
+from crankwise.workshop.levelling import key_of_kept
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
+    from crankwise.levels import LevelsCache
     from crankwise.model.job import JobFile, Purpose, VisitFile
     from crankwise.model.kept import KeptMeasurement
     from crankwise.model.measurement import Measurement
@@ -24,11 +28,13 @@ def keep_recording(
     crank: str | None = None,
     cams: Mapping[str, str] | None = None,
     interval_s: float | None = None,
+    levels: LevelsCache | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> KeptMeasurement:
     """Read and measure a recording, then keep the file and the measurement.
 
-    What can't be read or measured is not kept.
+    What can't be read or measured is not kept. With ``levels`` those are built as well, so that
+    screens show the recording at once.
 
     Raises
     ------
@@ -41,13 +47,24 @@ def keep_recording(
     read = readers.read(
         path, interval_s=interval_s, progress=lambda share: tell("reading the file", share / 2)
     )
-    measurement = pipeline.measure(
-        read, crank=crank, cams=cams, progress=lambda step, share: tell(step, 0.5 + share / 2)
+    traced = pipeline.measure_traced(
+        read, crank=crank, cams=cams, progress=lambda step, share: tell(step, 0.5 + share / 4)
     )
     settings = MeasureSettings(
         crank=crank, cams=dict(cams) if cams else None, interval_s=interval_s
     )
-    return keep_measured(store, path, measurement, settings=settings)
+    kept = keep_measured(store, path, traced.measurement, settings=settings)
+    if levels is not None:
+        # Without them the measurement is as good; they are tried again when a screen asks.
+        with suppress(UsageError):
+            levels.build(
+                key_of_kept(kept),
+                read,
+                traced.trace,
+                progress=lambda step, share: tell(step, 0.75 + share / 4),
+            )
+    tell("done", 1.0)
+    return kept
 
 
 def keep_measured(
@@ -67,6 +84,7 @@ def record_visit(
     crank: str | None = None,
     cams: Mapping[str, str] | None = None,
     interval_s: float | None = None,
+    levels: LevelsCache | None = None,
     progress: Callable[[str, float], None] | None = None,
 ) -> KeptMeasurement:
     """Measure a recording made at a visit, and keep both with it.
@@ -77,7 +95,13 @@ def record_visit(
         As for :func:`keep_recording`.
     """
     kept = keep_recording(
-        store, path, crank=crank, cams=cams, interval_s=interval_s, progress=progress
+        store,
+        path,
+        crank=crank,
+        cams=cams,
+        interval_s=interval_s,
+        levels=levels,
+        progress=progress,
     )
     store.jobs.add_recording(visit.visit.id, kept.recording_sha256, purpose=purpose)
     return kept

@@ -21,7 +21,6 @@ class Hosts:
     def __init__(self, app: ASGIApp, settings: Settings) -> None:
         self._app = app
         self._names = names_of(settings)
-        self._is_loopback = settings.is_loopback
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass on what is asked under a right name, refuse the rest."""
@@ -36,10 +35,8 @@ class Hosts:
         if len(hosts) != 1:
             return False
         host = host_of(hosts[0].decode("latin-1"))
-        if host in self._names:
-            return True
         # An address can't be rebound; the one that the connection came in at is this computer's.
-        return not self._is_loopback and host == host_of(_bracketed(scope["server"][0]))
+        return host in self._names or host == host_of(_bracketed(scope["server"][0]))
 
 
 def names_of(settings: Settings) -> frozenset[str]:

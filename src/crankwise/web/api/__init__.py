@@ -9,9 +9,11 @@ from __future__ import annotations
 from typing import Final
 
 from crankwise.web.api import (
+    angle_view,
     engines,
     jobs,
     known_goods,
+    levels,
     results,
     shelf_files,
     uploads,
@@ -23,6 +25,7 @@ from crankwise.web.api import (
 ROUTERS: Final = tuple(
     part.router
     for part in (
-        jobs, visits, uploads, works, results, shelf_files, known_goods, engines, workshop,
+        jobs, visits, angle_view, uploads, works, results, levels, shelf_files, known_goods,
+        engines, workshop,
     )
 )  # fmt: skip

@@ -35,8 +35,25 @@ def _described(words: str) -> dict[str, Any]:
     return {"model": Failure, "description": words}
 
 
+_ANY: Final[dict[int | str, dict[str, Any]]] = {
+    400: _described("The request makes no sense."),
+    401: _described("Neither a key nor a session."),
+    403: _described("A change without the token of the page's session."),
+    404: _described("Something asked for is not there."),
+    413: _described("The request is too large."),
+    422: _described("A value is missing or wrong, or a recording can't be measured."),
+}
 UNREADABLE: Final[dict[int | str, dict[str, Any]]] = {415: _described("The file can't be read.")}
 """Further answer of routes that read a file or a text of the workshop's own."""
+
+BESIDE_EVENTS: Final[dict[int | str, dict[str, Any]]] = {
+    status: {
+        "description": answer["description"],
+        "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Failure"}}},
+    }
+    for status, answer in _ANY.items()
+}
+"""Failures of a route that else answers with events; they are JSON as everywhere."""
 
 
 def api_router(*, tag: str) -> APIRouter:
@@ -45,14 +62,7 @@ def api_router(*, tag: str) -> APIRouter:
         prefix="/api",
         tags=[tag],
         dependencies=[Security(_KEY)],
-        responses={
-            400: _described("The request makes no sense."),
-            401: _described("Neither a key nor a session."),
-            403: _described("A change without the token of the page's session."),
-            404: _described("Something asked for is not there."),
-            413: _described("The request is too large."),
-            422: _described("A value is missing or wrong, or a recording can't be measured."),
-        },
+        responses=_ANY,
     )
 
 

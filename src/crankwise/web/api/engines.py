@@ -17,7 +17,9 @@ from crankwise.web.desk import AtDesk
 
 router = api_router(tag="engines")
 
-EngineName = Annotated[str, StringConstraints(pattern=r"^[\w .,()+-]+$", max_length=100), Path()]
+EngineName = Annotated[
+    str, StringConstraints(pattern=r"^[^/\\\x00-\x1f\x7f]+$", max_length=100), Path()
+]
 
 
 @dataclass(frozen=True, slots=True)

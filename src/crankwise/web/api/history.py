@@ -47,6 +47,7 @@ class SeriesAnswer(_Found):
     quantity: str
     kind: Literal["cam", "separation"]
     restarts: tuple[float, ...]
+    known_good_standard_uncertainty_deg: float
     visits: tuple[VisitShift, ...]
     worn: TrendAnswer
     out_of_time: TrendAnswer
@@ -58,6 +59,8 @@ class HistoryAnswer(BaseModel):
     format: Literal["crankwise.history/1"] = "crankwise.history/1"
     mileage_unit: MileageUnit
     known_good_id: str
+    worn_deg: float
+    out_of_time_deg: float
     series: tuple[SeriesAnswer, ...]
     left_out: tuple[str, ...]
 

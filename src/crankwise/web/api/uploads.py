@@ -6,11 +6,12 @@ from collections.abc import AsyncIterator
 from typing import Annotated, Any, Final
 
 from fastapi import HTTPException, Path, Query, Request
+from pydantic import Field
 from starlette.requests import ClientDisconnect
 
 from crankwise.web import doing
 from crankwise.web.access.limits import UPLOADS
-from crankwise.web.api.answers import UNREADABLE, Failure, UploadId, api_router
+from crankwise.web.api.answers import UNREADABLE, Asked, Failure, UploadId, api_router
 from crankwise.web.desk import AtDesk
 from crankwise.web.uploads import DiskFullError, TooLargeError, Upload
 
@@ -29,10 +30,14 @@ _FAILURES: Final[dict[int | str, dict[str, Any]]] = {
 }
 
 
+class UploadAsked(Asked):
+    """What the client calls the file."""
+
+    name: Annotated[str, Field(min_length=1, max_length=1_000)]
+
+
 @router.put(UPLOADS.removeprefix("/api"), status_code=201, openapi_extra=_BODY, responses=_FAILURES)
-async def upload(
-    request: Request, desk: AtDesk, name: Annotated[str, Query(min_length=1, max_length=1_000)]
-) -> Upload:
+async def upload(request: Request, desk: AtDesk, asked: Annotated[UploadAsked, Query()]) -> Upload:
     """Send a file; its name is only a label, and its ending helps to read it.
 
     What is not used within a day is deleted.
@@ -43,7 +48,7 @@ async def upload(
     if length.isdigit() and int(length) > desk.uploads.most_bytes:
         raise HTTPException(413)
     try:
-        return await desk.uploads.receive(name, _chunks(request))
+        return await desk.uploads.receive(asked.name, _chunks(request))
     except TooLargeError:
         raise HTTPException(413) from None
     except DiskFullError:

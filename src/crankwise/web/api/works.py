@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import AsyncIterator
 from typing import Annotated
 
@@ -9,7 +10,7 @@ from fastapi import Depends, Header, Path
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from crankwise.errors import NotFoundError
-from crankwise.web.api.answers import api_router
+from crankwise.web.api.answers import BESIDE_EVENTS, api_router
 from crankwise.web.desk import AtDesk
 from crankwise.web.works import Work
 
@@ -32,7 +33,7 @@ def show_work(work: AtWork) -> Work:
     return work
 
 
-@router.get("/works/{work_id}/events", response_class=EventSourceResponse)
+@router.get("/works/{work_id}/events", response_class=EventSourceResponse, responses=BESIDE_EVENTS)
 async def follow_work(
     desk: AtDesk, work: AtWork, last_event_id: Annotated[str, Header()] = ""
 ) -> AsyncIterator[ServerSentEvent]:
@@ -41,6 +42,6 @@ async def follow_work(
     Each holds the work as JSON. Whoever comes back after a break says what was seen last and is
     told what came after; whoever sees a work that is ``done`` or ``failed`` hangs up.
     """
-    seen = int(last_event_id) if last_event_id.isdecimal() and last_event_id.isascii() else -1
+    seen = int(last_event_id) if re.fullmatch(r"[0-9]{1,9}", last_event_id) else -1
     async for state in desk.works.follow(work.id, seen=seen):
         yield ServerSentEvent(data=state, id=str(state.version), retry=2_000)

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from crankwise.errors import UsageError
 from crankwise.language import current, say
-from crankwise.model.job import CodesRead, Complaint, VehicleDetails
+from crankwise.model.job import CodesRead, Complaint, MileageUnit, VehicleDetails
 from crankwise.picture.history_view import history_view
 from crankwise.web import doing
 from crankwise.web.desk import AtDesk, Desk
@@ -83,20 +83,21 @@ def begin_visit(
     date: Line,
     family: Line = "",
     mileage_text: Annotated[str, Form(alias="mileage", max_length=40)] = "",
+    unit: Annotated[MileageUnit | None, Form()] = None,
     complaint: Line = "",
     upload: Annotated[list[str], Form(max_length=50)] = [],  # noqa: B006  as FastAPI reads it
 ) -> RedirectResponse:
     """Begin a visit, and the vehicle's file if it is a new one; recordings are measured at once."""
     label = words(vehicle, what=say("vehicle"))
     profile = desk.store.shop.profile()
-    value, unit = mileage(mileage_text, profile.mileage_unit)
+    value, counted = mileage(mileage_text, unit or profile.mileage_unit)
     there = jobs_of_vehicle(desk.store, label)
     file = there[0] if there else open_job(
         desk.store, label, family=optional(family), title="", workshop=profile.name or None,
         details=VehicleDetails(),
     )  # fmt: skip
     visit = desk.store.jobs.add_visit(
-        file.job.id, date=date.strip(), mileage=value, mileage_unit=unit
+        file.job.id, date=date.strip(), mileage=value, mileage_unit=counted
     )
     if optional(complaint):
         for fact in (Complaint(words(complaint, what=say("complaint"))), CodesRead(())):

@@ -11,17 +11,21 @@ from crankwise.workshop.opening import today
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from crankwise.model.job import JobFile
+    from crankwise.model.job import JobFile, MileageUnit
     from crankwise.web.desk import Desk
 
 
 @dataclass(frozen=True, slots=True)
 class NewVisitView:
-    """The form: ``file`` of a known vehicle, ``uploads`` as id and name, names to choose from."""
+    """The form: ``file`` of a known vehicle, ``uploads`` as id and name, names to choose from.
+
+    ``unit`` is that of the vehicle's last visit, else the workshop's.
+    """
 
     file: JobFile | None
     uploads: tuple[tuple[str, str], ...]
     date: str
+    unit: MileageUnit
     labels: tuple[str, ...]
     families: tuple[str, ...]
 
@@ -31,10 +35,14 @@ def new_visit_view(desk: Desk, *, job_id: int, uploads: Sequence[str]) -> NewVis
     store = desk.store
     known = {item.name for item in store.shelf.families()}
     known |= {engine.family for engine in store.shop.engines().values()}
+    file = store.jobs.file(job_id) if job_id else None
+    units = [one.visit.mileage_unit for one in file.visits] if file else []
+    known_unit = next((unit for unit in reversed(units) if unit), None)
     return NewVisitView(
-        file=store.jobs.file(job_id) if job_id else None,
+        file=file,
         uploads=tuple(_still_here(desk, uploads)),
         date=today(),
+        unit=known_unit or store.shop.profile().mileage_unit,
         labels=tuple(vehicle.label for vehicle in store.jobs.vehicles()),
         families=tuple(sorted(known)),
     )

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.model.job import Choice, Offer, Repair
 from crankwise.store import job_state
 
 if TYPE_CHECKING:
     from crankwise.model.comparison import Level
-    from crankwise.model.job import JobFile, JobState, Visit
+    from crankwise.model.job import JobFile, JobState, Visit, VisitFile
     from crankwise.store import Store
 
 _ROWS: Final = 40
@@ -21,7 +22,10 @@ _WAITING: Final = {
 
 @dataclass(frozen=True, slots=True)
 class VehicleRow:
-    """One vehicle: its job, its last visit and verdict, and what comes next."""
+    """One vehicle: its job, its last visit and verdict, and what comes next.
+
+    ``recheck_mileage`` says when to measure again, where the owner chose to wait for that.
+    """
 
     job_id: int
     label: str
@@ -29,6 +33,7 @@ class VehicleRow:
     last_visit: Visit | None
     level: Level | None
     state: JobState
+    recheck_mileage: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,7 @@ def start_view(store: Store, *, search: str, page: int) -> StartView:
     pages = max(1, -(-len(found) // _ROWS))
     shown = min(max(page, 1), pages)
     rows = tuple(_row(store.jobs.file(n)) for n in found[(shown - 1) * _ROWS : shown * _ROWS])
-    due = tuple(row for row in rows if row.state.state in _WAITING and _is_worth_saying(row))
+    due = tuple(row for row in rows if _is_due(row))
     return StartView(
         vehicles=rows,
         due=() if search else due[:_MOST_DUE],
@@ -77,11 +82,12 @@ def start_view(store: Store, *, search: str, page: int) -> StartView:
     )
 
 
-def _is_worth_saying(row: VehicleRow) -> bool:
+def _is_due(row: VehicleRow) -> bool:
     """Whether somebody has to do something: an engine in time asks for nothing."""
-    return bool(row.state.next_step) and not (
-        row.state.state == "judged" and row.level == "in-time"
-    )
+    if row.recheck_mileage is not None:
+        return True
+    settled = row.state.state == "judged" and row.level == "in-time"
+    return row.state.state in _WAITING and bool(row.state.next_step) and not settled
 
 
 def _row(file: JobFile) -> VehicleRow:
@@ -94,4 +100,14 @@ def _row(file: JobFile) -> VehicleRow:
         last_visit=visit.visit if visit else None,
         level=compared[-1].comparison.verdict.level if compared else None,
         state=job_state(file),
+        recheck_mileage=_recheck(visit) if visit else None,
     )
+
+
+def _recheck(visit: VisitFile) -> float | None:
+    """Mileage at which to measure again, unless the repair was ordered or done meanwhile."""
+    facts = [kept.fact for kept in visit.facts]
+    if any(isinstance(f, Repair) or (isinstance(f, Choice) and f.accepted) for f in facts):
+        return None
+    watched = [f for f in facts if isinstance(f, Offer) and f.option == "watch"]
+    return watched[-1].recheck_mileage if watched else None
