@@ -141,15 +141,21 @@ def own_server(shop, tmp_path):
         yield address
 
 
+@pytest.fixture
+def serve():
+    """Run a server on a store, with settings of its own."""
+    return served
+
+
 @contextmanager
-def served(folder: Path):
+def served(folder: Path, **settings):
     """Run our server on a store, on any free port of this computer only."""
     uvicorn = needed("uvicorn")
     from crankwise.web.app import create_app  # noqa: PLC0415  needs the packages of the screens
     from crankwise.web.settings import Settings  # noqa: PLC0415
 
     bound = socket.create_server(("127.0.0.1", 0))
-    app = create_app(Settings(store=str(folder)))
+    app = create_app(Settings(store=str(folder), **settings))
     running = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
     thread = threading.Thread(target=running.run, kwargs={"sockets": [bound]})
     thread.start()
