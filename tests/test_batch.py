@@ -197,6 +197,12 @@ def test_what_is_compared_has_shift_and_verdict(recordings, cluster, tmp_path):
         assert (row["shift_deg"], row["shift_uncertainty_deg"], row["compared_as"]) == (
             shift.shift_deg, shift.uncertainty_deg, row["role"],
         )  # fmt: skip
+    # A known-good is not held against itself.
+    alone = sources(recordings / "van-1" / "00.csv")
+    only = run_batch(
+        alone, Plan(known_goods=(known_good,)), tmp_path / "o.parquet", scheduler=cluster
+    )
+    assert (only.measured, only.verdicts, only.failures) == (1, {}, {"not-comparable": 1})
     # Another engine's known-good: measured all the same, and the failure says why not compared.
     again = run_batch(three, Plan(known_goods=(other,)), output, scheduler=cluster)
     assert (again.measured, again.from_before) == (3, 0)

@@ -144,7 +144,11 @@ def _read(path: Path, schema: dict[str, pl.DataType]) -> pl.DataFrame:
     """
     try:
         # Whole, as the file is replaced later.
-        return pl.read_parquet(io.BytesIO(path.read_bytes())).select(list(schema)).cast(pl.Schema(schema))
+        return (
+            pl.read_parquet(io.BytesIO(path.read_bytes()))
+            .select(list(schema))
+            .cast(pl.Schema(schema))
+        )
     except (OSError, pl.exceptions.PolarsError) as error:
         raise UsageError(
             f"{path} is there already and is no table of a batch: choose another name with -o"

@@ -167,7 +167,7 @@ def _compared(source: Source, plan: Plan, measurement: Measurement) -> Outcome:
     try:
         comparison = pipeline.compare(
             measurement,
-            plan.known_goods,
+            _others(plan, measurement),
             engine=plan.engine,
             policy=plan.policy,
             service_limit_deg=plan.service_limit_deg,
@@ -179,6 +179,24 @@ def _compared(source: Source, plan: Plan, measurement: Measurement) -> Outcome:
     else:
         return Outcome(source, _rows(source, plan, measurement, comparison))
     return Outcome(source, _rows(source, plan, measurement, None), failure)
+
+
+def _others(plan: Plan, measurement: Measurement) -> tuple[Measurement, ...]:
+    """Known-goods but the recording itself, which could only agree.
+
+    Raises
+    ------
+    NotMeasurableError
+        There is no other.
+    """
+    sha256 = measurement.recording.sha256
+    others = tuple(one for one in plan.known_goods if one.recording.sha256 != sha256)
+    if not others:
+        raise NotMeasurableError(
+            f"{measurement.recording.name} is the only known-good itself: there is nothing to "
+            "compare it with"
+        )
+    return others
 
 
 def _rows(
