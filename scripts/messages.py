@@ -34,6 +34,9 @@ RAISED: Final = ("cli", "picture", "report", "batch", "watch", "web", "testing")
 SCREENS: Final = ("web", "report")
 """Packages where texts said later stand as constants of the module."""
 
+FOR_PROGRAMS: Final = ("web/api",)
+"""Where the constants describe the interface for other programs, in English."""
+
 TOML: Final = {
     "drive/checks.toml": ("look", "found", "hands", "running"),
     "drive/engines/*.toml": ("family", "name", "guide", "notes", "shaft", "wheel"),
@@ -48,6 +51,7 @@ NOT_SEEN: Final = {
     "readers/labels.py": "words looked for in headers",
     "readers/example.py": "the recipe for a reader; it reads no format of the world",
     "readers/delimited/numbers.py": "words that scopes write for numbers",
+    "web/access/headers.py": "headers for browsers",
     "workshop/scenario.py": "what the people of the invented workshop wrote",
 }
 """Modules left out, with the reason."""
@@ -67,6 +71,11 @@ NO_MESSAGE: Final = {
     "true": "a value of TOML",
     "false": "a value of TOML",
     "list[dict[str, Any]]": "a type",
+    'format = "{1}"': "a line of TOML",
+    'format = "crankwise.engine/1"\nfamily = ""': "lines of TOML",
+    "value = {1}": "a line of TOML",
+    "source = {1}": "a line of TOML",
+    "all addresses": "key of a counter",
 }
 """Texts left out, with the reason."""
 
@@ -120,7 +129,7 @@ def of_module(tree: ast.Module, place: str) -> Iterator[Found]:
     package = place.partition("/")[0].removesuffix(".py")
     origin = f"src/crankwise/{place}"
     finder = Finder(tree)
-    for node in _parts_for_people(tree, package):
+    for node in _parts_for_people(tree, package, is_screen=not place.startswith(FOR_PROGRAMS)):
         finder.visit(node)
     words = _literals(tree) if package == "model" else ()
     yield from (Found(text, origin) for text in (*finder.found, *words))
@@ -129,13 +138,13 @@ def of_module(tree: ast.Module, place: str) -> Iterator[Found]:
             yield from _said(node, origin, finder.constants)
 
 
-def _parts_for_people(tree: ast.Module, package: str) -> Iterator[ast.AST]:
+def _parts_for_people(tree: ast.Module, package: str, *, is_screen: bool) -> Iterator[ast.AST]:
     """Parts of a module in which every string is for people, unless it is for machines."""
     if package in CORE:
         yield tree
     if package in RAISED:
         yield from (node for node in ast.walk(tree) if isinstance(node, ast.Raise))
-    if package in SCREENS:
+    if package in SCREENS and is_screen:
         kinds = (ast.Assign, ast.AnnAssign)
         yield from (node for node in tree.body if isinstance(node, kinds))
 

@@ -79,6 +79,10 @@ CASES = {
     "outlier": a_history(
         series("intake", visits(MILEAGE, [-0.3, -1.0, -1.6, 2.1, -3.0, -3.4], u=0.15))
     ),
+    "labels-below": a_history(
+        series("intake", a_line(-0.25)),
+        series("exhaust", visits(MILEAGE, [-0.3, -1.0, -1.6, 2.1, -3.0, -3.4], u=0.15)),
+    ),
     "near": a_history(series("intake", a_line(0.38)), series("exhaust", a_line(0.9))),
     "large-limit": a_history(
         series("intake", a_line(0.1), limits=(30.0, 90.0)), limits=(30.0, 90.0)

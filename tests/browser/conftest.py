@@ -143,7 +143,10 @@ def own_server(shop, tmp_path):
 
 @pytest.fixture
 def serve():
-    """Run a server on a store, with settings of its own."""
+    """Run our server on any store: a context manager that gives its address.
+
+    Further settings of the server may be named.
+    """
     return served
 
 

@@ -117,18 +117,11 @@ def against(
     NotMeasurableError
         No known-good fits the subject; the first one's reason is told.
     """
-    limits = Limits(
-        edge_residual_deg=policy.refusal.edge_residual_deg,
-        largest_shift_deg=policy.refusal.largest_shift_deg,
-        edge_scale_deg=policy.spread.edge_deg,
-    )
+    limits = _limits(policy)
     rules = _Rules(policy, same_vehicle)
     fitting, left_out = _fitting(subject, known_goods, limits)
     pivot, found = max(fitting, key=lambda item: len(item[1].cams))
-    pairs = {
-        _role(cam.known_good.role, cam.subject.role): rules.pair(cam, found, subject, pivot)
-        for cam in found.cams
-    }
+    pairs = rules.pairs(found, subject, pivot)
     shelf, refused = _shelf(pivot, [item for item, _ in fitting], pairs, limits, rules)
     references, between = _references(pairs, shelf, rules)
     stand_out = _stand_out(references, between)
@@ -167,12 +160,42 @@ def against(
     )
 
 
+def shifts_against(
+    subject: Measurement, known_good: Measurement, *, policy: Policy, same_vehicle: bool
+) -> dict[str, PairShift]:
+    """Shift of each cam against one known-good by its role, without what a healthy engine's may be.
+
+    Raises
+    ------
+    NotMeasurableError
+        It does not fit the subject.
+    """
+    found = match(subject, known_good, _limits(policy))
+    return _Rules(policy, same_vehicle).pairs(found, subject, known_good)
+
+
+def _limits(policy: Policy) -> Limits:
+    return Limits(
+        edge_residual_deg=policy.refusal.edge_residual_deg,
+        largest_shift_deg=policy.refusal.largest_shift_deg,
+        edge_scale_deg=policy.spread.edge_deg,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class _Rules:
     """The policy as it applies to this comparison."""
 
     policy: Policy
     same_vehicle: bool
+
+    def pairs(
+        self, found: Match, subject: Measurement, known_good: Measurement
+    ) -> dict[str, PairShift]:
+        return {
+            _role(cam.known_good.role, cam.subject.role): self.pair(cam, found, subject, known_good)
+            for cam in found.cams
+        }
 
     def pair(
         self, cam: CamMatch, found: Match, subject: Measurement, known_good: Measurement

@@ -36,7 +36,7 @@ def drive_key(drawing: Drawing, y: float) -> tuple[list[svg.Element], float]:
 def _scale_bar(drawing: Drawing, y: float) -> tuple[list[svg.Element], float]:
     """Draw a bar of round length."""
     px_per_mm = drawing.paper.px_per_mm
-    length = round_steps(0.0, _LONGEST / px_per_mm, most=2)[1]
+    length = round_steps(0.0, _LONGEST / px_per_mm, most=3)[1]
     end = _LEFT + length * px_per_mm
     return [
         *(style.line(x, y - 8.0, x, y, colour=style.INK, width=1.2) for x in (_LEFT, end)),

@@ -66,10 +66,7 @@ class PlacedDrive:
         circles = self.circles
         if self.is_mirrored:
             circles = (circles[0], *reversed(circles[1:]))
-        found = loop_around(circles)
-        if found is None:  # by-eye distances never let one circle lie within another
-            raise AssertionError(self.drive.name)
-        return found
+        return loop_around(circles)
 
     def strand_of(self, span: int) -> int:
         """Place of a span's strand in the loop."""
@@ -238,8 +235,7 @@ def _solved(distances: Sequence[float], radii: Sequence[float]) -> list[complex]
     for one, other in itertools.combinations(circles, 2):
         if abs(one.centre - other.centre) < one.radius + other.radius:
             return None
-    loop = loop_around(circles)
-    return centres if loop is not None and loop.is_plain else None
+    return centres if loop_around(circles).is_plain else None
 
 
 def _ring(radii: Sequence[float]) -> list[complex]:
@@ -297,8 +293,9 @@ def _wanted_leans(group: Sequence[PlacedDrive], at: complex) -> list[float]:
             place = turning.index(shape) / (len(turning) - 1)
             leans.append(_LEAN_DEG * (2.0 * place - 1.0))
         elif shape.drive.sprockets[0].cams:
-            inward = _starts_with_intake(shape.drive) == (at.real > _OFF_CENTRE_MM)
-            leans.append(-90.0 if inward else 90.0)
+            # Of a chain from cam to cam the intake is on the inside of the vee.
+            goes_left = _starts_with_intake(shape.drive) == (at.real > _OFF_CENTRE_MM)
+            leans.append(-90.0 if goes_left else 90.0)
         else:
             is_off = abs(at.real) > _OFF_CENTRE_MM
             leans.append(math.copysign(_LEAN_DEG, at.real) if is_off else 0.0)

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 _SIZE: Final = 9.5
 _LINE: Final = 12.5  # of the labels at the right
 _ROOM: Final = 188.0
-_BELOW: Final = 42.0  # they may reach so far below the panel, beside the words of the next one
 _MANY: Final = 8  # visits; of more than that only the ends of each chain are written at
 
 
@@ -111,11 +110,12 @@ def _along(points: Points) -> Iterator[Box]:
 
 @dataclass(frozen=True, slots=True)
 class _Label:
-    """What stands at the right end of a line."""
+    """What stands at the right end of a line; ``is_below`` where that is below the panel."""
 
     y: float
     level: Level | None
     lines: list[str]
+    is_below: bool = False
 
 
 def _limit_labels(panel: Panel) -> list[svg.Element]:
@@ -127,17 +127,16 @@ def _limit_labels(panel: Panel) -> list[svg.Element]:
             for place in (limit_deg, -limit_deg)
             if panel.up.holds(place) or place == side_of(panel.series) * limit_deg
         ]
-    ordered = sorted(found, key=lambda label: label.y)
-    tops = stacked(
-        [label.y - _LINE / 2 for label in ordered],
-        [_LINE * len(label.lines) + 4.0 for label in ordered],
-        top=panel.up.end - 8.0,
-        bottom=panel.up.start + _BELOW,
-    )
+    ordered = sorted(found, key=lambda label: (label.is_below, label.y))
+    beside = [label for label in ordered if not label.is_below]
+    heights = [_LINE * len(label.lines) + 4.0 for label in beside]
+    wanted = [label.y - _LINE / 2 for label in beside]
+    tops = stacked(wanted, heights, top=panel.up.end - 8.0, bottom=panel.up.start + 24.0)
+    below = max(panel.up.start - _LINE / 2, tops[-1] + heights[-1])
     x = panel.across.end + 12.0
     return [
         part
-        for label, top in zip(ordered, tops, strict=True)
+        for label, top in zip(ordered, [*tops, below], strict=False)
         for part in _drawn(label, x, top + 10.0)
     ]
 
@@ -148,7 +147,8 @@ def _limit_label(panel: Panel, level: Level, place: float) -> _Label:
     name = say("{level} from {shift}°", level=say(level), shift=shift)
     if not panel.up.holds(place):
         y = panel.up.at(panel.up.clipped(place))
-        return _Label(y, level, [f"{name} {'↑' if place > 0.0 else '↓'}"])
+        arrow = "↑" if place > 0.0 else "↓"
+        return _Label(y, level, [f"{name} {arrow}"], is_below=place < 0.0)
     lines = [name]
     for of, forecast in panel.forecasts():
         if of == level and forecast.limit_deg == place:

@@ -33,6 +33,7 @@ RIGHT: Final = WIDTH - 220.0
 """Right end of the mileage axis."""
 MOST_PANELS: Final = 6
 _ROOM: Final = WIDTH - 32.0
+_WORDS: Final = RIGHT - 16.0  # leaves what is written at the limits of the panel above its room
 _LINE: Final = 15.0
 _TICK_PX: Final = 95.0
 _LEFT_OUT: Final = 4  # written out, of the recordings that could not be used
@@ -113,11 +114,11 @@ def _panels(
 
 def _panel_words(series: HistorySeries, unit: str, y: float) -> tuple[list[svg.Element], float]:
     """Name a panel and say what its visits tell; return the elements and the lower end."""
-    name = fitted(quantity_words(series), size=13.0, width=_ROOM / 1.15)
+    name = fitted(quantity_words(series), size=13.0, width=_WORDS / 1.15)
     parts = [style.text(name, 16.0, y + 20.0, size=13.0, colour=quantity_colour(series), bold=True)]
     y += 20.0
     said = [trend_words(series, unit), *(told(remark) for remark in series.worn.remarks)]
-    for words in wrapped(" ".join(said), size=11.0, width=_ROOM):
+    for words in wrapped(" ".join(said), size=11.0, width=_WORDS):
         y += _LINE
         parts += style.backed(style.text(words, 16.0, y))
     return parts, y + 8.0

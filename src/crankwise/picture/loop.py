@@ -83,10 +83,13 @@ class Loop:
         return math.isclose(sum(arc.sweep for arc in self.arcs), _WHOLE, abs_tol=1e-6)
 
 
-def loop_around(circles: Sequence[Circle]) -> Loop | None:
+def loop_around(circles: Sequence[Circle]) -> Loop:
     """Lay a chain around circles that are listed against the clock.
 
-    None where one circle lies within another, so that there is no common tangent.
+    Raises
+    ------
+    ValueError
+        A circle lies within its neighbour, so that they have no common tangent.
     """
     following = [*circles[1:], circles[0]]
     normals: list[float] = []
@@ -94,7 +97,7 @@ def loop_around(circles: Sequence[Circle]) -> Loop | None:
         way = other.centre - one.centre
         difference = one.radius - other.radius
         if abs(way) <= abs(difference):
-            return None
+            raise ValueError("one circle lies within the other")
         normals.append(cmath.phase(way) - math.acos(difference / abs(way)))
     strands = tuple(
         Strand(one.point(normal), other.point(normal))

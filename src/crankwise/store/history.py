@@ -8,7 +8,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from crankwise.comparison.against import against
+from crankwise.comparison.against import shifts_against
 from crankwise.comparison.separation import pairs_of, separation_budget
 from crankwise.comparison.shift import PairShift
 from crankwise.comparison.spread import SpreadPrior
@@ -265,16 +265,16 @@ def _shifts(
     left_out: list[str] = []
     for point in points:
         try:
-            found = against(
+            pairs = shifts_against(
                 point.kept.measurement,
-                [known_good.measurement],
+                known_good.measurement,
                 policy=policy,
                 same_vehicle=same_vehicle,
             )
         except NotMeasurableError as error:
             left_out.append(f"{point.name}: {error}")
             continue
-        for key, shift, own, reference in _quantities(found.pairs):
+        for key, shift, own, reference in _quantities(pairs):
             visits, before = values.setdefault(key, ([], 0.0))
             visits.append(Visit(point.name, point.mileage, shift, own, point.before_repair))
             values[key] = visits, max(before, reference)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from crankwise.errors import CrankwiseError
+from crankwise.language import say
+from crankwise.picture.history_words import forecast_lines, quantity_words, trend_words
 from crankwise.store import job_state
 
 if TYPE_CHECKING:
@@ -62,14 +64,20 @@ def history_of(store: Store, file: JobFile) -> tuple[History | None, str]:
 
 
 def outlook(history: History | None) -> tuple[str, ...]:
-    """Say what a history says of each quantity: how it moves, and how far it is to worn."""
+    """Say how each cam and separation moves, and at which mileage it would be worn.
+
+    In the language spoken, so it is made when the page is.
+    """
     if history is None:
         return ()
     said: list[str] = []
     for series in history.series:
-        trend = series.worn
-        said.append(trend.forecast.text if trend.forecast else trend.reason)
-    return tuple(dict.fromkeys(said))
+        lines = [trend_words(series, history.mileage_unit).rstrip(".")]
+        if series.worn.forecast:
+            reached = ", ".join(forecast_lines(series.worn.forecast, history.mileage_unit))
+            lines.append(say("worn {when}", when=reached))
+        said.append(say("{what}: {trend}", what=quantity_words(series), trend="; ".join(lines)))
+    return tuple(said)
 
 
 def _row(number: int, visit: VisitFile) -> VisitRow:

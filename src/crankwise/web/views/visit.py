@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     )
     from crankwise.model.kept import KeptMeasurement
     from crankwise.model.shelf import KnownGoodRow
-    from crankwise.store import Store
+    from crankwise.store import History, Store
     from crankwise.web.works import Work
 
 _Fact = TypeVar("_Fact", bound="Fact")
@@ -111,8 +111,8 @@ class VisitView:
         Engine families on the shelf.
     known_goods : tuple of KnownGoodRow
         Those of the vehicle's family in use.
-    outlook : tuple of str
-        What the vehicle's history says of each cam and separation.
+    history : History or None
+        The vehicle over its mileage.
     works : tuple of Work
         Work on this visit that goes on, or that failed.
     """
@@ -129,7 +129,7 @@ class VisitView:
     after: ComparisonView | None
     families: tuple[str, ...]
     known_goods: tuple[KnownGoodRow, ...]
-    outlook: tuple[str, ...]
+    history: History | None
     works: tuple[Work, ...] = ()
 
     @property
@@ -142,6 +142,11 @@ class VisitView:
         """The newest recording that could be measured."""
         both = [one for one in (*self.recorded, *self.repaired) if one.kept]
         return both[-1] if both else None
+
+    @property
+    def outlook(self) -> tuple[str, ...]:
+        """What the vehicle's history says of each cam and separation."""
+        return outlook(self.history)
 
     @property
     def signals(self) -> tuple[str, ...]:
@@ -184,7 +189,7 @@ def visit_view(store: Store, visit_id: int) -> VisitView:
         after=compared[True],
         families=tuple(f.name for f in store.shelf.families() if f.known_goods > f.retired),
         known_goods=store.shelf.list(family=family) if family else (),
-        outlook=outlook(history),
+        history=history,
     )
 
 

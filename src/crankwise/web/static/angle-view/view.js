@@ -52,6 +52,7 @@ class AngleView {
     this.mark = { angle: null, time: null };
     this.gaps = view.crank.gap_deg ? gapStretches(view) : [];
     this.mode = "angle";
+    this.onTheWay = null;
     this.ready = null;
     this.windows = null;
     fillTable(this.part("table"), view);
@@ -145,6 +146,7 @@ class AngleView {
     does[name]();
   }
 
+  // The stretch that is looked at, or that is on its way.
   get seen() {
     return this.stretch[this.mode];
   }
@@ -153,32 +155,29 @@ class AngleView {
   #look(stretch) {
     cancelAnimationFrame(this.gliding);
     this.stretch[this.mode] = this.limits[this.mode].inside(stretch);
+    this.onTheWay = null;
     this.redraw();
   }
 
   // Looks at another stretch by way of those between, unless one wishes for less motion.
   #glide(wanted) {
-    const from = this.seen;
-    const to = this.limits[this.mode].inside(wanted);
-    if (matchMedia("(prefers-reduced-motion: reduce)").matches) {
-      this.#look(to);
-      return;
-    }
+    const from = this.onTheWay ?? this.seen;
+    this.#look(wanted);
+    if (matchMedia("(prefers-reduced-motion: reduce)").matches) return;
+    const to = this.seen;
     // The short way round the cycle.
-    const turns = this.mode === "angle" ? around(middle(to) - middle(from)) - (middle(to) - middle(from)) : 0;
+    const way = middle(to) - middle(from);
+    const turns = this.mode === "angle" ? around(way) - way : 0;
     const begun = performance.now();
     const frame = (now) => {
-      const share = Math.min((now - begun) / GLIDE_MS, 1);
+      const share = Math.min(Math.max((now - begun) / GLIDE_MS, 0), 1);
       const eased = share * (2 - share);
-      this.#look({
-        from: from.from + (to.from + turns - from.from) * eased,
-        to: from.to + (to.to + turns - from.to) * eased,
-      });
+      const between = (a, b) => a + (b + turns - a) * eased;
+      this.onTheWay = share < 1 ? { from: between(from.from, to.from), to: between(from.to, to.to) } : null;
       if (share < 1) this.gliding = requestAnimationFrame(frame);
-      else this.#look(to);
+      this.redraw();
     };
-    cancelAnimationFrame(this.gliding);
-    this.gliding = requestAnimationFrame(frame);
+    frame(begun);
   }
 
   #goTo(centre) {
@@ -203,7 +202,7 @@ class AngleView {
 
   #cursorInView() {
     const value = this.cursor[this.mode];
-    return value !== null && this.axis.holds(this.axis.x(value)) ? value : null;
+    return value !== null && value >= this.seen.from && value <= this.seen.to ? value : null;
   }
 
   #nextGap() {
@@ -281,6 +280,8 @@ class AngleView {
   // From angle to time and back, at the same place of the engine.
   #swap() {
     if (!this.ready) return;
+    cancelAnimationFrame(this.gliding);
+    this.onTheWay = null;
     if (this.mode === "angle") this.#toTime();
     else this.#toAngle();
     this.#buttons();
@@ -338,8 +339,10 @@ class AngleView {
   }
 
   redraw() {
-    cancelAnimationFrame(this.drawing);
-    this.drawing = requestAnimationFrame(() => this.#draw());
+    this.drawing ??= requestAnimationFrame(() => {
+      this.drawing = null;
+      this.#draw();
+    });
   }
 
   #draw() {
@@ -367,7 +370,7 @@ class AngleView {
     const value = this.cursor[this.mode];
     const words = value === null ? "" : this.mode === "angle" ? `${wrapped(value).toFixed(1)}°` : `${(value * 1000).toFixed(2)} ms`;
     return {
-      stretch: this.seen, whole: this.#whole(), mark: this.mark[this.mode],
+      stretch: this.onTheWay ?? this.seen, whole: this.#whole(), mark: this.mark[this.mode],
       cursor: value === null ? null : { value, words },
     };
   }
