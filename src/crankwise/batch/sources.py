@@ -73,8 +73,10 @@ def find_sources(names: Iterable[str]) -> Found:
                 found[source.path] = source
     if not found:
         said = ", ".join(given)
-        kind = "only saved documents" if documents else "no recording"
-        raise UsageError(f"{said}: there is {kind}; name files, folders or patterns like '*.csv'")
+        raise UsageError(
+            f"{said}: there is {'only saved documents' if documents else 'no recording'}; name "
+            "files, folders or patterns like '*.csv'"
+        )
     return Found(tuple(found[path] for path in sorted(found)), len(documents))
 
 

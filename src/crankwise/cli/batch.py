@@ -36,6 +36,7 @@ from crankwise.cli.options import (
 )
 from crankwise.cli.storing import Where, echo_json_of, open_for
 from crankwise.errors import NotMeasurableError, UsageError
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from types import TracebackType
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
 
 _SUFFIX: Final = ".parquet"
 _EVERY_S: Final = 10.0
+_SECONDS_UP_TO: Final = 90.0
 
 Files = Annotated[
     list[str],
@@ -151,7 +153,7 @@ def _told_when_stopped(*, shown: bool) -> Iterator[None]:
         yield
     except KeyboardInterrupt:
         if shown:
-            words = "stopped: what was done is kept, and the same command goes on from there"
+            words = say("stopped: what was done is kept, and the same command goes on from there")
             print(words, file=sys.stderr)
         raise
 
@@ -222,7 +224,7 @@ class _Teller:
     def __init__(self, *, shown: bool) -> None:
         from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
 
-        self._bar = Bar("Measuring", shown=shown)
+        self._bar = Bar(say("Measuring"), shown=shown)
         self._writes_lines = shown and not sys.stderr.isatty()
         self._told = time.monotonic()
 
@@ -240,9 +242,11 @@ class _Teller:
 
     def __call__(self, progress: Progress) -> None:
         """Tell how far it is."""
-        words = f"{progress.done:,} of {progress.total:,} recordings"
+        words = say(
+            "{done} of {total} recordings", done=_many(progress.done), total=_many(progress.total)
+        )
         if progress.failed:
-            words += f", {progress.failed:,} failed"
+            words += say(", {count} failed", count=_many(progress.failed))
         self._bar.step(words, progress.done / progress.total)
         now = time.monotonic()
         if self._writes_lines and now - self._told >= _EVERY_S:
@@ -250,9 +254,13 @@ class _Teller:
             print(f"{words}{_left(progress.left_s)}", file=sys.stderr, flush=True)
 
 
+def _many(count: int) -> str:
+    return told(f"{count:,}")
+
+
 def _left(seconds: float | None) -> str:
     if seconds is None:
         return ""
-    if seconds < 90:
-        return f", about {seconds:.0f} s left"
-    return f", about {seconds / 60:.0f} min left"
+    if seconds < _SECONDS_UP_TO:
+        return say(", about {count} s left", count=f"{seconds:.0f}")
+    return say(", about {count} min left", count=f"{seconds / 60:.0f}")

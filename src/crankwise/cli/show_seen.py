@@ -9,6 +9,7 @@ from rich.text import Text
 
 from crankwise.cli.console import can_print, console_for_people
 from crankwise.cli.guard import printable
+from crankwise.language import told
 from crankwise.picture.verdicts import SIGNS
 from crankwise.watch.lines import line_of
 
@@ -40,18 +41,18 @@ class SeenLines:
 
     def _verdict(self, seen: Seen, line: Line) -> Text:
         if line.level is None:
-            return Text(seen.outcome.ljust(_WIDTH), "dim")
+            return Text(told(seen.outcome).ljust(_WIDTH), "dim")
         sign = SIGNS[line.level]
         shape = sign.sign if self._signs else sign.plain
-        return Text(f"{shape} {line.level}".ljust(_WIDTH), sign.style)
+        return Text(f"{shape} {told(line.level)}".ljust(_WIDTH), sign.style)
 
 
 def _words(seen: Seen, line: Line) -> str:
     # A refusal begins with the file's name by itself.
     named = [] if seen.outcome == "refused" else [line.name]
-    cams = [f"{cam.role}: {_cam(cam)}" for cam in line.cams]
-    return "  ".join(filter(None, [*named, line.speed, *cams, seen.text]))
+    cams = [f"{told(cam.role)}: {_cam(cam)}" for cam in line.cams]
+    return "  ".join(filter(None, [*named, line.speed, *cams, line.remarks]))
 
 
 def _cam(cam: CamLine) -> str:
-    return f"{cam.place} ({cam.degrees})"
+    return f"{told(cam.place)} ({cam.degrees})"

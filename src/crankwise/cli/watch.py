@@ -14,6 +14,7 @@ from crankwise.cli import complete
 from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
 from crankwise.cli.storing import Where, echo_json_line, open_for
 from crankwise.errors import UsageError
+from crankwise.language import say, told
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -78,7 +79,7 @@ def watch(
         manner = Manner(family=family, polls=poll, settle_s=settle)
         watcher = Watcher(opened, folder, tell=tell, warn=_warn, manner=manner)
         if not (silent or as_json):
-            _say(f"watching {watcher.folder}: results are kept in {opened.where}", once=once)
+            _greet(watcher, opened.where, once=once)
         # Ctrl-C is how a watch ends, so it is no failure.
         with suppress(KeyboardInterrupt):
             _run(watcher, once=once)
@@ -93,14 +94,18 @@ def _run(watcher: Watcher, *, once: bool) -> None:
     watcher.wait()
 
 
-def _say(words: str, *, once: bool) -> None:
-    print(words if once else f"{words} (Ctrl-C ends it)", file=sys.stderr, flush=True)
+def _greet(watcher: Watcher, where: str, *, once: bool) -> None:
+    words = say(
+        "watching {folder}: results are kept in {where}", folder=watcher.folder, where=where
+    )
+    ends = "" if once else f" ({say('Ctrl-C ends it')})"
+    print(f"{words}{ends}", file=sys.stderr, flush=True)
 
 
 def _warn(words: str) -> None:
     from crankwise.cli.guard import printable  # noqa: PLC0415  rarely needed
 
-    print(f"crankwise: {printable(words)}", file=sys.stderr, flush=True)
+    print(f"crankwise: {printable(told(words))}", file=sys.stderr, flush=True)
 
 
 def _no_line(_seen: Seen) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from crankwise.angle.position import from_gap_deg
+from crankwise.language import told
 from crankwise.picture.words import angle_words, shift_words
 
 if TYPE_CHECKING:
@@ -34,24 +35,43 @@ class CamLine:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One file: ``speed`` in words, empty where nothing was measured, and ``level`` if judged."""
+    """One file, as the language spoken writes it.
+
+    Attributes
+    ----------
+    name : str
+    level : str or None
+        Of the verdict, if there is one.
+    speed : str
+        Empty where nothing was measured.
+    cams : tuple of CamLine
+    remarks : str
+        What else there is to say.
+    """
 
     name: str
     level: Level | None
     speed: str
     cams: tuple[CamLine, ...]
+    remarks: str
 
 
 def line_of(seen: Seen) -> Line:
     """Return what is told of a file on one line."""
     compared, measured = seen.comparison, seen.measurement
-    speed = f"{measured.crank.speed_rpm.mean:.0f} rpm" if measured else ""
+    speed = told(f"{measured.crank.speed_rpm.mean:.0f} rpm") if measured else ""
     if compared is not None and compared.cams:
         cams = tuple(_compared(cam) for cam in compared.cams)
     else:
         cams = tuple(_measured(cam) for cam in measured.cams if cam.edges) if measured else ()
     level = compared.verdict.level if compared else None
-    return Line(seen.file.path, level, speed, cams)
+    return Line(seen.file.path, level, speed, cams, _remarks(seen.text))
+
+
+def _remarks(text: str) -> str:
+    """Tell as a whole what is one sentence, else each remark by itself."""
+    whole = told(text)
+    return whole if whole != text else "; ".join(map(told, text.split("; ")))
 
 
 def _compared(cam: CamShift) -> CamLine:

@@ -156,8 +156,8 @@ class Taking:
             )
         except (UsageError, NotMeasurableError) as error:
             return Result(None, f"{put.words}; {error}", put.visit.visit.id)
-        words = f"{put.words}; against {judged.chosen.why}"
-        return Result(judged.kept.comparison, words, put.visit.visit.id)
+        against = f"against {judged.chosen.why}"
+        return Result(judged.kept.comparison, f"{put.words}; {against}", put.visit.visit.id)
 
     def _of_no_vehicle(self, measurement: Measurement) -> Result:
         if not any(cam.edges for cam in measurement.cams):
@@ -225,7 +225,7 @@ def _told(file: FileState) -> Told:
 
 def _against(fitting: Fitting) -> str:
     count = len(fitting.known_goods)
-    return f"against {count} known-good{'s' if count > 1 else ''} of {fitting.family}"
+    return f"against {count} {'known-goods' if count > 1 else 'known-good'} of {fitting.family}"
 
 
 def _same_as(before: Seen, file: FileState) -> str:

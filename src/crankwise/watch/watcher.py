@@ -6,6 +6,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -97,7 +98,10 @@ class Watcher:
         self._settling = Settling(self._folder, settle_s=manner.stillness_s, clock=time.monotonic)
         self._done: dict[str, FileState] = {}
         self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._watch, name="watch", daemon=True)
+        # What it tells of is told in the language of whoever began it.
+        self._thread = threading.Thread(
+            target=copy_context().run, args=(self._watch,), name="watch", daemon=True
+        )
 
     @property
     def folder(self) -> Path:
