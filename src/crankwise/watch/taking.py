@@ -156,7 +156,7 @@ class Taking:
             )
         except (UsageError, NotMeasurableError) as error:
             return Result(None, f"{put.words}; {error}", put.visit.visit.id)
-        against = f"against {judged.chosen.why}"
+        against = f"compared with {judged.chosen.why}"
         return Result(judged.kept.comparison, f"{put.words}; {against}", put.visit.visit.id)
 
     def _of_no_vehicle(self, measurement: Measurement) -> Result:
