@@ -238,7 +238,7 @@ def test_a_recording_is_measured_compared_and_kept_as_it_is(store, folder, recor
         [seen] = watch.until(1)
     assert (seen.file.path, seen.outcome) == ("CH001.csv", "compared")
     assert seen.comparison.verdict.level == "in-time"
-    assert seen.text == "compared with 1 known-good of Tarn T20"
+    assert seen.text == "against 1 known-good of Tarn T20"
     assert (file.read_bytes(), file.stat().st_mtime_ns) == before
     with store.recordings.original(seen.sha256) as kept:
         assert kept.read_bytes() == before[0]

@@ -19,7 +19,7 @@ def test_results_appear_by_themselves_and_lead_on(new_page, serve, shop, tmp_pat
         row.wait_for(timeout=20_000)
         assert not page.locator("[data-watching-nothing]").is_visible()
         # What the store knows of this recording by a visit says how it was measured.
-        assert "compared with" in row.inner_text()
+        assert "against" in row.inner_text()
         (exports / "<b>notes.txt").write_text("call the owner\n")
         refused = page.locator("tbody tr", has_text="<b>notes.txt")
         refused.wait_for(timeout=20_000)

@@ -225,7 +225,7 @@ def _told(file: FileState) -> Told:
 
 def _against(fitting: Fitting) -> str:
     count = len(fitting.known_goods)
-    return f"compared with {count} {'known-goods' if count > 1 else 'known-good'} of {fitting.family}"
+    return f"against {count} {'known-goods' if count > 1 else 'known-good'} of {fitting.family}"
 
 
 def _same_as(before: Seen, file: FileState) -> str:
