@@ -156,8 +156,9 @@ class Taking:
             )
         except (UsageError, NotMeasurableError) as error:
             return Result(None, f"{put.words}; {error}", put.visit.visit.id)
-        against = f"compared with {judged.chosen.why}"
-        return Result(judged.kept.comparison, f"{put.words}; {against}", put.visit.visit.id)
+        # Parted by semicolons, so that each remark can be told in another language.
+        words = f"{put.words}; {judged.chosen.why}"
+        return Result(judged.kept.comparison, words, put.visit.visit.id)
 
     def _of_no_vehicle(self, measurement: Measurement) -> Result:
         if not any(cam.edges for cam in measurement.cams):
