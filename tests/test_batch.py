@@ -14,11 +14,13 @@ from contextlib import contextmanager
 from dataclasses import replace
 
 import pytest
+from typer.testing import CliRunner
 
 from crankwise import document
 from crankwise.batch import Plan, find_sources, run, run_batch, work
 from crankwise.batch.sources import shown_names
 from crankwise.batch.tables import Tables
+from crankwise.cli.app import app
 from crankwise.errors import UnreadableError, UsageError
 from crankwise.readers import read
 from crankwise.testing.simulate import simulate_to_file
@@ -568,6 +570,15 @@ def test_where_nothing_can_be_measured_the_exit_code_says_so(recordings, tmp_pat
     assert (done.returncode, done.stdout) == (4, "")
     assert "none of 1 recordings could be measured" in done.stderr
     assert len(pl.read_parquet(tmp_path / "out.failures.parquet")) == 1
+
+
+def test_without_the_package_it_says_what_to_install(recordings, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    place = str(tmp_path / "out.parquet")
+    done = CliRunner().invoke(app, ["batch", str(recordings / "van-1"), "-o", place])
+    assert done.exit_code == 3
+    assert "batch needs the package distributed: install crankwise[batch]" in done.output
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_plan_is_named_by_all_that_changes_results():

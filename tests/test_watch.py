@@ -16,7 +16,9 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+from typer.testing import CliRunner
 
+from crankwise.cli.app import app
 from crankwise.errors import UsageError
 from crankwise.model.measurement import Provenance
 from crankwise.model.shelf import Grade
@@ -535,3 +537,13 @@ def test_a_family_that_is_not_on_the_shelf_is_refused_at_once(start, shelf, fold
     _out, err = running.communicate(timeout=PATIENCE_S)
     assert running.returncode == 2
     assert "there is no engine family 'Fell V6' on the shelf; there is: Tarn T20" in err
+
+
+def test_without_the_package_it_says_what_to_install(folder, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "watchfiles", None)
+    done = CliRunner().invoke(app, ["watch", str(folder), "--store", str(tmp_path / "store")])
+    assert done.exit_code == 3
+    assert "needs the package watchfiles: install crankwise[watch]" in done.output
+    done = CliRunner().invoke(app, ["serve", "--watch", str(folder), "--no-browser"])
+    assert done.exit_code == 3
+    assert "needs the package watchfiles" in done.output

@@ -12,47 +12,53 @@ import typer
 
 from crankwise.cli.options import Lang, Quiet, Shared, is_quiet
 from crankwise.cli.storing import Where
-from crankwise.cli.watch import Poll
+from crankwise.cli.watch import Poll, check_folder
 from crankwise.errors import MissingPackageError, UsageError
+
+Host = Annotated[
+    str,
+    typer.Option(
+        "--host",
+        metavar="H",
+        help="Address to listen on; others reach any but 127.0.0.1, and need a pass-phrase.",
+    ),
+]
+Port = Annotated[
+    int, typer.Option("--port", metavar="N", min=0, max=65535, help="Port; 0 takes a free one.")
+]
+Names = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--name", metavar="HOST", help="Further name that it is asked by; may be repeated."
+    ),
+]
+NewPhrase = Annotated[
+    bool, typer.Option("--pass-phrase", help="Ask for a new pass-phrase, which is kept as a hash.")
+]
+Watched = Annotated[
+    Path | None,
+    typer.Option(
+        "--watch", metavar="FOLDER", help="Watch a folder and show what the scope saves there."
+    ),
+]
+Browser = Annotated[
+    bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+]
 
 
 def serve(
     ctx: typer.Context,
     *,
-    host: Annotated[
-        str,
-        typer.Option(
-            "--host",
-            metavar="H",
-            help="Address to listen on; others reach any but 127.0.0.1, and need a pass-phrase.",
-        ),
-    ] = "127.0.0.1",
-    port: Annotated[
-        int, typer.Option("--port", metavar="N", min=0, max=65535, help="Port; 0 takes a free one.")
-    ] = 8720,
-    name: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--name", metavar="HOST", help="Further name that it is asked by; may be repeated."
-        ),
-    ] = None,
-    pass_phrase: Annotated[
-        bool,
-        typer.Option("--pass-phrase", help="Ask for a new pass-phrase, which is kept as a hash."),
-    ] = False,
-    watch: Annotated[
-        Path | None,
-        typer.Option(
-            "--watch", metavar="FOLDER", help="Watch a folder and show what the scope saves there."
-        ),
-    ] = None,
+    host: Host = "127.0.0.1",
+    port: Port = 8720,
+    name: Names = None,
+    pass_phrase: NewPhrase = False,
+    watch: Watched = None,
     poll: Poll = False,
-    browser: Annotated[
-        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
-    ] = True,
+    browser: Browser = True,
     store: Where = None,
     quiet: Quiet = False,
-    lang: Lang = None,  # noqa: ARG001  spoken when parsed
+    lang: Lang = None,  # noqa: ARG001  checked when parsed
 ) -> None:
     """Open the screens in the browser: the whole visit, at the car."""
     try:
@@ -66,8 +72,8 @@ def serve(
             f"the screens need the package {error.name}: install crankwise[web]"
         ) from error
     before = ctx.obj.store if isinstance(ctx.obj, Shared) else None
-    if watch is not None and not watch.is_dir():
-        raise UsageError(f"{watch} is no folder: name the folder that recordings are saved into")
+    if watch is not None:
+        check_folder(watch)
     settings = Settings(
         store=store or before,
         host=host,

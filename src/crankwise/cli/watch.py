@@ -69,8 +69,7 @@ def watch(
     from crankwise.watch import Manner, Watcher  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.shelving import of_family  # noqa: PLC0415  keeps --help fast
 
-    if not folder.is_dir():
-        raise UsageError(f"{folder} is no folder: name the folder that recordings are saved into")
+    check_folder(folder)
     silent = is_quiet(ctx, quiet=quiet)
     tell = _json_line if as_json else _no_line if silent else _line_writer()
     with open_for(ctx, store) as opened:
@@ -84,6 +83,23 @@ def watch(
         with suppress(KeyboardInterrupt):
             _run(watcher, once=once)
         watcher.close()
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse what can't be watched before anything begins.
+
+    Raises
+    ------
+    UsageError
+        There is no such folder.
+    MissingPackageError
+        The package that watches is not installed.
+    """
+    from crankwise.watch.changes import notices  # noqa: PLC0415  keeps --help fast
+
+    if not folder.is_dir():
+        raise UsageError(f"{folder} is no folder: name the folder that recordings are saved into")
+    notices()
 
 
 def _run(watcher: Watcher, *, once: bool) -> None:

@@ -5,12 +5,29 @@ from __future__ import annotations
 import contextlib
 import threading
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from crankwise.errors import MissingPackageError
 
 _LOOK_MS: Final = 1000
 _AGAIN_S: Final = 1.0
+
+
+def notices() -> Any:
+    """Return what gives notice of changes.
+
+    Raises
+    ------
+    MissingPackageError
+        The package is not installed.
+    """
+    try:
+        from watchfiles import watch  # noqa: PLC0415  not part of the least installation
+    except ImportError as error:
+        raise MissingPackageError(
+            "watching a folder needs the package watchfiles: install crankwise[watch]"
+        ) from error
+    return watch
 
 
 class Bell:
@@ -29,13 +46,7 @@ class Bell:
     """
 
     def __init__(self, folder: Path, *, polls: bool) -> None:
-        try:
-            import watchfiles  # noqa: PLC0415  not part of the least installation
-        except ImportError as error:
-            raise MissingPackageError(
-                "watching a folder needs the package watchfiles: install crankwise[watch]"
-            ) from error
-        self._watch = watchfiles.watch
+        self._watch = notices()
         self._folder = folder
         self._polls = polls
         self._rung = threading.Event()
@@ -74,12 +85,12 @@ class Bell:
     def _listen_once(self) -> None:
         """Listen until the folder is another one under the same name."""
         place = self._folder.stat().st_ino
-        notices = self._watch(
+        changes_as_they_come = self._watch(
             self._folder, watch_filter=None, debounce=50, step=20, stop_event=self._stop,
             rust_timeout=_LOOK_MS, yield_on_timeout=True, raise_interrupt=False,
             force_polling=self._polls or None, ignore_permission_denied=True,
         )  # fmt: skip
-        for changes in notices:
+        for changes in changes_as_they_come:
             if changes:
                 self.ring()
             elif self._folder.stat().st_ino != place:
