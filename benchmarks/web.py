@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import http.client
+import itertools
 import re
 import shutil
 import signal
@@ -23,7 +24,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urljoin, urlsplit
@@ -172,11 +173,10 @@ def serving(shop: Path) -> Iterator[Server]:
 
 def _wait_for(server: Server) -> None:
     for _ in range(500):
-        try:
-            if _Client(server).get("/api/health")[0] == 200:
+        with closing(_Client(server)) as client, suppress(OSError):
+            if client.get("/api/health")[0] == 200:
                 return
-        except OSError:
-            time.sleep(0.02)
+        time.sleep(0.02)
     raise RuntimeError("the server does not answer")
 
 
@@ -197,10 +197,18 @@ class _Client:
             self._cookie = given.partition(";")[0]
         return answer.status, (answer.getheader("Content-Type") or "").partition(";")[0], body
 
+    def close(self) -> None:
+        """Hang up; the next question connects anew."""
+        self._connection.close()
+
 
 def weigh(server: Server) -> dict[str, int]:
     """Follow every link; bytes of each page with what it loads, by its address."""
-    client = _Client(server)
+    with closing(_Client(server)) as client:
+        return _weights(client)
+
+
+def _weights(client: _Client) -> dict[str, int]:
     parts: dict[str, int] = {}
     weights: dict[str, int] = {}
     seen, waiting = {"/"}, ["/"]
@@ -235,15 +243,15 @@ def _loaded(client: _Client, wanted: Sequence[str], parts: dict[str, int]) -> se
     return loaded
 
 
-def one_of_each_kind(pages: Iterator[str] | dict[str, int]) -> list[str]:
-    """Take one page for each kind of address, numbers in it left aside.
+def one_of_each_kind(weights: dict[str, int]) -> list[str]:
+    """Take the heaviest page of each kind: of one visit, of one engine, and so on.
 
-    >>> one_of_each_kind({"/": 1, "/visits/3": 1, "/visits/4": 1, "/known-goods/1a2b": 1})
-    ['/', '/visits/3', '/known-goods/1a2b']
+    >>> one_of_each_kind({"/": 3, "/visits/3": 4, "/visits/4": 5, "/visits/3/edit": 1})
+    ['/visits/4', '/', '/visits/3/edit']
     """
     kinds: dict[str, str] = {}
-    for path in pages:
-        kinds.setdefault(re.sub(r"[0-9a-f]*\d[0-9a-f]*", "N", path), path)
+    for path in sorted(weights, key=lambda path: -weights[path]):
+        kinds.setdefault(re.sub(r"^(/[^/]+/)[^/]+", r"\1*", path), path)
     return list(kinds.values())
 
 
@@ -254,20 +262,20 @@ def ask(server: Server, pages: Sequence[str], size: Size) -> Load:
     until = time.perf_counter() + size.seconds
 
     def visit(first: int) -> None:
-        client = _Client(server)
-        number = first
-        while (begun := time.perf_counter()) < until:
-            path = pages[number % len(pages)]
-            try:
-                status, _, _ = client.get(path)
-            except (OSError, http.client.HTTPException) as error:
-                errors.append(f"{path}: {error!r}")
-                client = _Client(server)
-            else:
+        with closing(_Client(server)) as client:
+            for path in itertools.islice(itertools.cycle(pages), first, None):
+                begun = time.perf_counter()
+                if begun > until:
+                    return
+                try:
+                    status, _, _ = client.get(path)
+                except (OSError, http.client.HTTPException) as error:
+                    errors.append(f"{path}: {error!r}")
+                    client.close()
+                    continue
                 seconds.append(time.perf_counter() - begun)
                 if status != 200:
                     errors.append(f"{path}: {status}")
-            number += 1
 
     clients = [threading.Thread(target=visit, args=(number,)) for number in range(size.clients)]
     for client in clients:
@@ -310,20 +318,22 @@ def send(server: Server, folder: Path, size_bytes: int) -> Sent:
 
 def _upload(server: Server, path: Path, size_bytes: int) -> float:
     """Send the beginning of a file; returns the seconds it took."""
-    connection = http.client.HTTPConnection(server.host, server.port, timeout=120)
     headers = {"Authorization": f"Bearer {server.key}", "Content-Length": str(size_bytes)}
     begun = time.perf_counter()
-    connection.putrequest("PUT", "/api/uploads?name=large.csv")
-    for name, value in headers.items():
-        connection.putheader(name, value)
-    connection.endheaders()
-    with path.open("rb") as file:
+    with (
+        closing(http.client.HTTPConnection(server.host, server.port, timeout=120)) as connection,
+        path.open("rb") as file,
+    ):
+        connection.putrequest("PUT", "/api/uploads?name=large.csv")
+        for name, value in headers.items():
+            connection.putheader(name, value)
+        connection.endheaders()
         left = size_bytes
         while block := file.read(min(BLOCK, left)):
             connection.send(block)
             left -= len(block)
-    answer = connection.getresponse()
-    answer.read()
+        answer = connection.getresponse()
+        answer.read()
     if answer.status != 201:
         raise RuntimeError(f"the upload was answered {answer.status}")
     return time.perf_counter() - begun

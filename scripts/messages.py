@@ -3,7 +3,8 @@
 Three rules, each for its own part of the source:
 
 ``said``
-    Texts given to ``say``, ``say_many`` and, in templates, ``_``: screens, terminal, pictures.
+    Texts given to ``say``, ``say_many`` and, in templates, ``_``: screens, terminal, pictures; and
+    to ``message``, which marks those that a table holds until they are said.
 ``core``
     The core makes sentences and knows nothing of languages. There every string with a blank or a
     conditional word is a message, unless it is made for machines: docstrings, annotations, keys,
@@ -31,11 +32,6 @@ CORE: Final = (
     "wheel", "document", "store", "workshop", "schemas", "watch",
 )  # fmt: skip
 RAISED: Final = ("cli", "picture", "report", "batch", "web", "testing")
-SCREENS: Final = ("web", "report")
-"""Packages where texts said later stand as constants of the module."""
-
-FOR_PROGRAMS: Final = ("web/api",)
-"""Where the constants describe the interface for other programs, in English."""
 
 TOML: Final = {
     "drive/checks.toml": ("look", "found", "hands", "running"),
@@ -66,15 +62,15 @@ NO_MESSAGE: Final = {
     "Tarn T20": "name of an invented engine",
     "Fell V6": "name of an invented engine",
     "Crankwise {1}, format 1": "title of a schema, for programs",
+    'format = "{1}"': "a line of TOML",
+    "value = {1}": "a line of TOML",
+    "source = {1}": "a line of TOML",
     "crankwise measure -o": "a command",
     "crankwise compare -o": "a command",
     "true": "a value of TOML",
     "false": "a value of TOML",
     "list[dict[str, Any]]": "a type",
-    'format = "{1}"': "a line of TOML",
     'format = "crankwise.engine/1"\nfamily = ""': "lines of TOML",
-    "value = {1}": "a line of TOML",
-    "source = {1}": "a line of TOML",
     "all addresses": "key of a counter",
 }
 """Texts left out, with the reason."""
@@ -96,7 +92,7 @@ BY_HAND: Final = (
 )  # fmt: skip
 """What the core puts together from parts that no message holds: roles, lists, names of drives."""
 
-SAYING: Final = {"say", "say_many", "told", "_", "open_table"}
+SAYING: Final = {"say", "say_many", "message", "told", "_", "open_table"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +126,7 @@ def of_module(tree: ast.Module, place: str) -> Iterator[Found]:
     package = place.partition("/")[0].removesuffix(".py")
     origin = f"src/crankwise/{place}"
     finder = Finder(tree)
-    for node in _parts_for_people(tree, package, is_screen=not place.startswith(FOR_PROGRAMS)):
+    for node in _parts_for_people(tree, package):
         finder.visit(node)
     words = _literals(tree) if package == "model" else ()
     yield from (Found(text, origin) for text in (*finder.found, *words))
@@ -139,15 +135,12 @@ def of_module(tree: ast.Module, place: str) -> Iterator[Found]:
             yield from _said(node, origin, finder.constants)
 
 
-def _parts_for_people(tree: ast.Module, package: str, *, is_screen: bool) -> Iterator[ast.AST]:
+def _parts_for_people(tree: ast.Module, package: str) -> Iterator[ast.AST]:
     """Parts of a module in which every string is for people, unless it is for machines."""
     if package in CORE:
         yield tree
     if package in RAISED:
         yield from (node for node in ast.walk(tree) if isinstance(node, ast.Raise))
-    if package in SCREENS and is_screen:
-        kinds = (ast.Assign, ast.AnnAssign)
-        yield from (node for node in tree.body if isinstance(node, kinds))
 
 
 def _said(call: ast.Call, origin: str, constants: Mapping[str, str]) -> Iterator[Found]:

@@ -12,7 +12,9 @@ from collections.abc import Iterator, Sequence
 from itertools import product
 from typing import Final
 
-OURS: Final = {"UsageError", "UnreadableError", "NotMeasurableError", "MissingPackageError"}
+OURS: Final = {
+    "UsageError", "NotFoundError", "UnreadableError", "NotMeasurableError", "MissingPackageError",
+}  # fmt: skip
 """Errors that reach people."""
 
 FOR_MACHINES: Final = {

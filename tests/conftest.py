@@ -1,4 +1,4 @@
-"""What tests of pictures share: reading them back, and a language of longer words."""
+"""What tests share: pictures read back, a language of longer words, and no clock in a test."""
 
 from __future__ import annotations
 
@@ -8,10 +8,15 @@ import pkgutil
 import xml.etree.ElementTree as ET
 
 import pytest
+from hypothesis import settings
 
 import crankwise.picture
 from crankwise.language import say
 from crankwise.picture.layout import text_width
+
+# How long an example takes depends on what else the machine is doing.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -122,8 +122,13 @@ def test_the_schema_is_itself_valid(kind):
 
 @pytest.mark.parametrize("path", sorted(INPUTS.glob("*.json")), ids=lambda path: path.stem)
 def test_saved_documents_validate(path):
-    kind = "comparison" if path.stem.endswith("-compared") else "measurement"
-    validator(kind).validate(json.loads(path.read_text(encoding="utf-8")))
+    values = json.loads(path.read_text(encoding="utf-8"))
+    kind = values.get("format", "").removeprefix("crankwise.").removesuffix("/1")
+    # Beside the documents lie values that pictures are drawn from, which have no schema.
+    if path.stem.endswith(("-history", "-population")):
+        assert kind not in COMMITTED
+    else:
+        validator(kind).validate(values)
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crankwise.levels import Levels, build_levels, time_window
-from crankwise.levels.extremes import over
+from crankwise.levels.extremes import Cover
 from crankwise.levels.pyramid import LEVELS, PyramidWriter
 from crankwise.levels.rows import RowReader, RowWriter
 from crankwise.levels.scale import FULL, MISSING, scale_of
@@ -75,7 +75,7 @@ def test_extremes_of_stretches_are_those_of_each_by_itself(made):
         expected = [
             pick.reduce(made.values[b : b + c]) for b, c in zip(made.begin, made.count, strict=True)
         ]
-        assert over(made.values, made.begin, made.count, pick).tolist() == expected
+        assert Cover.of(made.begin, made.count).pick(made.values, pick).tolist() == expected
 
 
 @given(

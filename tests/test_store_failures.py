@@ -178,7 +178,7 @@ def test_originals_go_where_they_are_told(tmp_path, monkeypatch):
     assert (tmp_path / "elsewhere" / kept.sha256[:2] / kept.sha256[2:4] / kept.sha256).is_file()
 
 
-@pytest.mark.parametrize("place", ["nowhere://x", "s3://bucket/x"])
+@pytest.mark.parametrize("place", ["nowhere://x", "oss://bucket/x"])
 def test_a_place_for_originals_that_is_not_known_is_said(tmp_path, place):
     pytest.importorskip("fsspec")
     with pytest.raises((UsageError, MissingPackageError)) as info:

@@ -1,4 +1,4 @@
-"""Lists of jobs: as the single files say, and no more queries for many than for few."""
+"""What pages ask for again and again: right, and quick for many vehicles as for few."""
 
 from __future__ import annotations
 
@@ -9,8 +9,10 @@ import pytest
 from sqlalchemy import event
 
 from crankwise import document
-from crankwise.model.job import Complaint, Note, VehicleDetails
+from crankwise.judge.policy import load_policy
+from crankwise.model.job import Complaint, Note, Repair, VehicleDetails
 from crankwise.store import open_store
+from crankwise.store.remembered import Remembered
 
 T20 = document.load(Path(__file__).parent / "snapshots" / "inputs" / "t20.json")
 COMPARED = document.load_comparison(
@@ -80,3 +82,38 @@ def test_many_jobs_take_no_more_queries_than_few(store):
     for number in range(2, 12):
         add_job(store, number)
     assert queries() == few < 20
+
+
+def test_a_history_is_worked_out_anew_only_when_something_new_is_known(store):
+    vehicle = store.jobs.add_vehicle("van 1", family="Tarn T20")
+    job = store.jobs.open(vehicle.id)
+    for place in range(3):
+        visit = store.jobs.add_visit(
+            job.id, date=f"2026-0{place + 1}-01", mileage=1_000.0 * place, mileage_unit="km"
+        )
+        info = replace(T20.recording, sha256=f"{place + 1:064x}")
+        store.recordings.add_measurement(replace(T20, recording=info))
+        store.jobs.add_recording(visit.id, info.sha256, purpose="diagnosis")
+    store.shelf.add(T20, family="Tarn T20")
+
+    first = store.history(vehicle.id)
+    assert store.history(vehicle.id) is first
+    strict = replace(load_policy(None).limits, worn_share=0.1)
+    policy = replace(load_policy(None), limits=strict)
+    assert store.history(vehicle.id, policy=policy) is not first
+
+    repair = Repair("chain new", chain_replaced=True)
+    store.jobs.add_fact(repair, job_id=job.id, visit_id=visit.id)
+    repaired = store.history(vehicle.id)
+    assert first.series[0].restarts == ()
+    assert repaired.series[0].restarts == (2_000.0,)
+
+
+def test_the_result_not_asked_for_the_longest_is_forgotten():
+    remembered, worked_out = Remembered(2), []
+
+    def ask(number: int) -> int:
+        return remembered.get(number, lambda: worked_out.append(number) or -number)
+
+    assert [ask(number) for number in (1, 2, 1, 3, 1, 2)] == [-1, -2, -1, -3, -1, -2]
+    assert worked_out == [1, 2, 3, 2]

@@ -14,6 +14,7 @@ PAGES = (
     "/visits/{banks}", "/visits/{late}/hook-up-sheet", "/vehicles/2", "/known-goods",
     "/known-goods/family?name=Tarn%20T20", "/known-goods/{known_good_id}", "/engines",
     "/engines/tarn-t20", "/engines/fell-v6/edit", "/engines/new", "/workshop", "/no-such-page",
+    "/visits/{late}/angle-view",
 )  # fmt: skip
 TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 SERIOUS = {"serious", "critical"}

@@ -72,7 +72,7 @@ def _swap_cams_and_back(page):
 def _advise_and_repair(page):
     advice = page.locator("#advice")
     offer = advice.locator(".offer").first
-    offer.get_by_text("Put a price to it").click()
+    offer.get_by_text("Put a price on it").click()
     offer.get_by_label("What is in it").fill("chain, guides and tensioner")
     offer.get_by_label("From").fill("576.40")
     offer.get_by_label("to if it varies").fill("700")

@@ -216,16 +216,31 @@ def test_levels_that_were_lost_are_made_again(program, levels, view, shop):
     assert levels("angle", **query).status_code == 200
 
 
-def test_without_the_original_it_is_said_why(program, view, shop):
+def test_what_is_deleted_is_gone_from_the_picture_too(program, levels, view, shop):
+    assert len(list((shop / "levels").iterdir())) == 1
     with open_store(shop) as store:
         digest = view["levels"].split("/")[3]
         store.recordings.delete(digest, why="asked for by the owner")
-    until = time.monotonic() + 30.0
-    while (state := program.get(view["levels"]).json())["state"] == "building":
-        assert time.monotonic() < until
-        time.sleep(0.02)
+    assert list((shop / "levels").iterdir()) == []
+    state = program.get(view["levels"]).json()
     assert state["state"] == "failed"
     assert "asked for by the owner" in state["error"]
+    answer = levels("angle", from_deg=0, to_deg=720, width=100)
+    assert answer.status_code == 400
+    assert "asked for by the owner" in answer.json()["error"]
+
+
+def test_levels_elsewhere_go_when_they_are_asked_for_after_a_deletion(
+    program, levels, view, shop, tmp_path
+):
+    # Another computer of the group deletes the original, and can't reach the levels here.
+    digest = view["levels"].split("/")[3]
+    saved = shutil.copytree(shop / "levels", tmp_path / "levels")
+    with open_store(shop) as store:
+        store.recordings.delete(digest, why="asked for by the owner")
+    shutil.copytree(saved, shop / "levels", dirs_exist_ok=True)
+    assert levels("angle", from_deg=0, to_deg=720, width=100).status_code == 400
+    assert list((shop / "levels").iterdir()) == []
 
 
 def test_a_recording_that_is_kept_has_its_levels_at_once(shop, recordings):

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crankwise.levels.cycles import BINS, BINS_PER_DEG
-from crankwise.levels.extremes import Indices, over
+from crankwise.levels.extremes import Cover
 from crankwise.levels.scale import Steps
 from crankwise.levels.stored import Levels
 from crankwise.levels.time_window import edges_stretch
@@ -32,18 +32,18 @@ def angle_window(levels: Levels, from_deg: float, to_deg: float, width: int) -> 
     borders = np.linspace(0, count, min(width, count) + 1)
     begin = np.floor(borders[:-1]).astype(np.intp)
     bins = np.arange(first, first + count) % BINS
-    each = np.ceil(borders[1:]).astype(np.intp) - begin
+    cover = Cover.of(begin, np.ceil(borders[1:]).astype(np.intp) - begin)
     return AngleWindow(
         from_deg=first / BINS_PER_DEG,
         to_deg=(first + count) / BINS_PER_DEG,
-        bands=np.stack([_summed(band[:, bins], begin, each) for band in levels.bands]),
+        bands=np.stack([_summed(band[:, bins], cover) for band in levels.bands]),
         cycle=levels.cycle,
         cams=_edges(levels, from_deg, min(to_deg - from_deg, CYCLE_DEG)),
     )
 
 
-def _summed(band: Steps, begin: Indices, count: Indices) -> npt.NDArray[np.int16]:
-    return np.stack([over(row, begin, count, pick) for row, pick in zip(band, _PICKS, strict=True)])
+def _summed(band: Steps, cover: Cover) -> npt.NDArray[np.int16]:
+    return np.stack([cover.pick(row, pick) for row, pick in zip(band, _PICKS, strict=True)])
 
 
 def _edges(levels: Levels, from_deg: float, span_deg: float) -> tuple[EdgesStretch, ...]:

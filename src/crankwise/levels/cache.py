@@ -113,6 +113,12 @@ class LevelsCache:
                 f"({error.strerror or error}): free some space, or check the rights on the folder"
             ) from error
 
+    def delete(self, sha256: str) -> None:
+        """Delete everything that was built from a recording."""
+        for folder in self._root.glob(f"{sha256}-*"):
+            self._forget(folder.name)
+            shutil.rmtree(folder, ignore_errors=True)
+
     def _trim(self, newest: str) -> None:
         """Delete what was used longest ago until the rest is small enough."""
         folders = [path for path in self._root.iterdir() if (path / info.NAME).is_file()]

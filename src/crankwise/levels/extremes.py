@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Any, Final, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -35,39 +36,62 @@ def lows_of(steps: Steps, *, has_missing: bool) -> Steps:
     return np.where(steps == MISSING, np.int16(FULL), steps) if has_missing else steps
 
 
-def over(values: Steps, begin: Indices, count: Indices, pick: np.ufunc) -> Steps:
-    """Pick from each stretch of an array, as ``pick.reduce(values[begin : begin + count])``.
+@dataclass(frozen=True, slots=True, eq=False)
+class Cover:
+    """Many stretches of an array, each covered by a few runs of one width that may overlap.
 
-    Parameters
+    The least of every run of ``width`` values comes by doubling, for the whole array at once; then
+    each stretch takes that of its runs. For many short stretches of about the same length this is
+    far quicker than ``reduceat``, and one cover serves many arrays.
+
+    Attributes
     ----------
-    values : np.ndarray [shape=(n,)]
-    begin, count : np.ndarray [shape=(m,)]
-        First value of each stretch, and how many it has, at least one.
-    pick : ufunc
-        ``np.minimum`` or ``np.maximum``.
-
-    Notes
-    -----
-    First comes the pick of every run of ``width`` values, ``width`` the largest power of two that
-    fits the shortest stretch, by doubling; then each stretch is covered by a few such runs. That is
-    far quicker than ``reduceat`` for many short stretches of about the same length.
-
-    Examples
-    --------
-    >>> over(np.array([3, 1, 2, 5]), np.array([0, 1]), np.array([3, 3]), np.maximum).tolist()
-    [3, 5]
+    width : int
+        A power of two that fits the shortest stretch; 0 where lengths differ too much for this.
+    starts : tuple of np.ndarray [shape=(m,)]
+        Where the first, the second … run of each stretch begins. With ``width`` 0 the first value
+        of each stretch, and the one after its last.
     """
-    if len(begin) == 0:
-        return values[:0]
-    width, shortest, longest = 1, int(count.min()), int(count.max())
-    if longest > _EVEN * shortest:
-        borders = np.stack((begin, begin + count), axis=1).ravel()
-        return np.asarray(pick.reduceat(np.append(values, values[-1]), borders)[::2])
-    runs: npt.NDArray[Any] = values
-    while 2 * width <= shortest:
-        runs = pick(runs[:-width], runs[width:])
-        width *= 2
-    picked = runs[begin]
-    for offset in range(width, longest, width):
-        pick(picked, runs[begin + np.minimum(offset, count - width)], out=picked)
-    return picked
+
+    width: int
+    starts: tuple[Indices, ...]
+
+    @classmethod
+    def of(cls, begin: Indices, count: Indices) -> Self:
+        """Cover ``begin : begin + count``; every stretch has at least one value."""
+        shortest, longest = int(count.min(initial=1)), int(count.max(initial=1))
+        if longest > _EVEN * shortest:
+            return cls(0, (begin, begin + count))
+        width = 1 << (shortest.bit_length() - 1)
+        further = range(width, longest, width)
+        return cls(
+            width, (begin, *(begin + np.minimum(offset, count - width) for offset in further))
+        )
+
+    def pick(self, values: Steps, pick: np.ufunc) -> Steps:
+        """Pick from each stretch, as ``pick.reduce(values[begin : begin + count])``.
+
+        Parameters
+        ----------
+        values : np.ndarray [shape=(n,)]
+        pick : ufunc
+            ``np.minimum`` or ``np.maximum``.
+
+        Examples
+        --------
+        >>> cover = Cover.of(np.array([0, 1]), np.array([3, 3]))
+        >>> cover.pick(np.array([3, 1, 2, 5]), np.maximum).tolist()
+        [3, 5]
+        """
+        if self.width == 0:
+            borders = np.stack(self.starts, axis=1).ravel()
+            return np.asarray(pick.reduceat(np.append(values, values[-1]), borders)[::2])
+        runs: npt.NDArray[Any] = values
+        reach = 1
+        while reach < self.width:
+            runs = pick(runs[:-reach], runs[reach:])
+            reach *= 2
+        picked = runs.take(self.starts[0])
+        for start in self.starts[1:]:
+            pick(picked, runs.take(start), out=picked)
+        return picked

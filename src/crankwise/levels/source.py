@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from crankwise.levels.clock import Clock
-from crankwise.levels.extremes import Indices, lows_of, over
+from crankwise.levels.extremes import Cover, Indices, lows_of
 from crankwise.levels.rows import RowReader
 from crankwise.levels.scale import FULL, MISSING, Steps
 from crankwise.model.recording import BoolArray, FloatArray
@@ -55,8 +55,10 @@ class Stretches:
         Samples before and after each border, counted from ``first``.
     share : np.ndarray [shape=(m + 1,)]
         How far the border lies on the way from the one to the other.
-    inside : np.ndarray [shape=(m,)]
-        Samples inside each stretch, the first of them being ``right``.
+    has_samples : np.ndarray [shape=(m,), dtype bool]
+        Whether samples lie inside the stretch.
+    inside : Cover
+        Those of the stretches that have some.
     """
 
     first: int
@@ -64,7 +66,8 @@ class Stretches:
     left: Indices
     right: Indices
     share: npt.NDArray[np.float32]
-    inside: Indices
+    has_samples: BoolArray
+    inside: Cover
 
 
 class Sampled:
@@ -83,7 +86,10 @@ class Sampled:
         share = (place - left).astype(np.float32)
         left -= first
         right = np.minimum(left + 1, end - first - 1)
-        return Stretches(first, end, left, right, share, np.diff(left))
+        inside = np.diff(left)
+        has_samples = inside > 0
+        cover = Cover.of(right[:-1][has_samples], inside[has_samples])
+        return Stretches(first, end, left, right, share, has_samples, cover)
 
     def reached(self, channel: int, stretches: Stretches) -> Reached:
         """What a channel did in each stretch."""
@@ -100,7 +106,7 @@ class Sampled:
 
 def _between(block: Steps, stretches: Stretches, *, has_missing: bool) -> Steps:
     """Value at each border; missing if either of its neighbours is."""
-    begin, end = block[stretches.left], block[stretches.right]
+    begin, end = block.take(stretches.left), block.take(stretches.right)
     rise = stretches.share * (end.astype(np.float32) - begin)
     at = np.rint(begin + rise).astype(np.int16)
     if has_missing:
@@ -110,12 +116,11 @@ def _between(block: Steps, stretches: Stretches, *, has_missing: bool) -> Steps:
 
 def _take_inside(values: Steps, stretches: Stretches, pick: np.ufunc, into: Steps) -> None:
     """Let the samples inside each stretch take part, where there are any."""
-    inside, begin = stretches.inside, stretches.right[:-1]
-    if inside.all():
-        pick(into, over(values, begin, inside, pick), out=into)
-    elif inside.any():
-        some = inside > 0
-        into[some] = pick(into[some], over(values, begin[some], inside[some], pick))
+    some = stretches.has_samples
+    if some.all():
+        pick(into, stretches.inside.pick(values, pick), out=into)
+    elif some.any():
+        into[some] = pick(into[some], stretches.inside.pick(values, pick))
 
 
 class Events:

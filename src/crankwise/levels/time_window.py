@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from crankwise.errors import UsageError
-from crankwise.levels.extremes import GROUP, lows_of, over
+from crankwise.levels.extremes import GROUP, Cover, lows_of
 from crankwise.levels.pyramid import LEVELS
 from crankwise.levels.scale import FULL, Steps
 from crankwise.levels.source import Events
@@ -85,7 +85,8 @@ def _columns(levels: Levels, channel: int, place: FloatArray) -> tuple[Steps, St
         lows, highs = lows_of(rows, has_missing=levels.info.channels[channel].has_missing), rows
     else:
         lows, highs = np.ascontiguousarray(rows.T)
-    return over(lows, begin, count, np.minimum), over(highs, begin, count, np.maximum)
+    cover = Cover.of(begin, count)
+    return cover.pick(lows, np.minimum), cover.pick(highs, np.maximum)
 
 
 def _changes(events: Events, channel: int, borders: FloatArray) -> SignalStretch:

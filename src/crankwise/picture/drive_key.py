@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say
+from crankwise.language import say, told
 from crankwise.model.engine import Phaser
 from crankwise.picture import drive_parts, style
 from crankwise.picture.key import SIGN, Entry, key
@@ -41,7 +41,7 @@ def _scale_bar(drawing: Drawing, y: float) -> tuple[list[svg.Element], float]:
     return [
         *(style.line(x, y - 8.0, x, y, colour=style.INK, width=1.2) for x in (_LEFT, end)),
         style.line(_LEFT, y - 4.0, end, y - 4.0, colour=style.INK, width=1.2),
-        style.text(say("{length} mm", length=f"{length:g}"), end + 8.0, y),
+        style.text(say("{length} mm", length=told(f"{length:g}")), end + 8.0, y),
     ], y
 
 
@@ -50,7 +50,7 @@ def _by_eye(drawing: Drawing, y: float) -> tuple[list[svg.Element], float]:
     said = [say("Not to scale: what the file does not give is drawn by eye.")]
     said += [
         say("{drive}: no chain of the lengths given closes around these sprockets.",
-            drive=placed.drive.name)
+            drive=told(placed.drive.name))
         for placed in drawing.drives
         if placed.is_contradictory
     ]  # fmt: skip

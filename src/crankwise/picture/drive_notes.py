@@ -10,6 +10,7 @@ from crankwise.picture.callouts import Callout
 from crankwise.picture.engine_words import (
     phaser_words,
     shaft_name,
+    span_ends,
     span_name,
     span_words,
     sprocket_words,
@@ -57,5 +58,5 @@ def _of_strands(drawing: Drawing) -> Iterator[Callout]:
             if name or drive.span_length_mm(index) is not None:
                 words = ", ".join(span_words(drive, index, is_only=is_only))
                 at, via = drive_parts.note_place(placed, index, drawing.paper, middle_x=WIDTH / 2)
-                called = name or drive.span_name(index)
+                called = name or span_ends(drive, index)
                 yield Callout(at, 4.0, called, style.INK, (words,), via)

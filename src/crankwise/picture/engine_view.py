@@ -49,13 +49,13 @@ def engine_view(engine: Engine, *, wheels: Mapping[str, Wheel] | None = None) ->
         *furniture.sheet([*head, *drives, *drawn_wheels], width=WIDTH, height=y),
         width=WIDTH,
         height=y,
-        title=say("Engine {family}", family=engine.family),
+        title=say("Engine {family}", family=told(engine.family)),
         text=_in_words(engine),
     )
 
 
 def _heading(engine: Engine) -> tuple[list[svg.Element], float]:
-    name = fitted(engine.family, size=18.0, width=_ROOM / 1.15)
+    name = fitted(told(engine.family), size=18.0, width=_ROOM / 1.15)
     parts, y = [style.text(name, 16.0, 30.0, size=18.0, bold=True)], 32.0
     said = [facts(engine), *map(drive_words, engine.drives)]
     for sentence in filter(None, said):

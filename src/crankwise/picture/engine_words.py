@@ -27,7 +27,7 @@ def facts(engine: Engine) -> str:
     elif engine.interference == "no":
         found.append(say("valves and pistons do not meet"))
     if engine.code_limit_deg is not None:
-        found.append(say("code limit {limit}°", limit=f"{engine.code_limit_deg:g}"))
+        found.append(say("code limit {limit}°", limit=told(f"{engine.code_limit_deg:g}")))
     return " · ".join(found)
 
 
@@ -37,21 +37,21 @@ def drive_words(drive: Drive) -> str:
     if drive.kind not in drive.name:
         found.append(say("chain") if drive.kind == "chain" else say("toothed belt"))
     if drive.pitch_mm is not None:
-        found.append(say("pitch {pitch} mm", pitch=f"{drive.pitch_mm:g}"))
+        found.append(say("pitch {pitch} mm", pitch=told(f"{drive.pitch_mm:g}")))
     else:
         found.append(say("pitch not given"))
     if drive.links is not None:
         found.append(say("{count} pitches long", count=drive.links))
     if not drive.path_known:
         found.append(say("which strand is tight is not known"))
-    return f"{drive.name}: {', '.join(found)}"
+    return f"{told(drive.name)}: {', '.join(found)}"
 
 
 def shaft_name(shaft: str, engine: Engine) -> str:
     """Name of a shaft for people."""
     if shaft == CRANK:
         return say("crank")
-    return told(cam_name(shaft)) if shaft in engine.roles else shaft
+    return told(cam_name(shaft) if shaft in engine.roles else shaft)
 
 
 def sprocket_words(engine: Engine, shaft: str) -> Iterator[str]:
@@ -66,7 +66,7 @@ def sprocket_words(engine: Engine, shaft: str) -> Iterator[str]:
         yield say("teeth not given")
     else:
         for drive, sprocket in on_shaft:
-            yield _teeth(sprocket, drive.name if len(on_shaft) > 1 else "")
+            yield _teeth(sprocket, told(drive.name) if len(on_shaft) > 1 else "")
     if any(sprocket.accessory for _, sprocket in on_shaft):
         yield say("turns no cam")
     yield from phaser_words(engine, shaft)
@@ -92,22 +92,30 @@ def phaser_words(engine: Engine, role: str) -> Iterator[str]:
     if phaser.parked is not None:
         words = say("phaser parks {where}", where=say(phaser.parked))
     if phaser.authority_deg is not None:
-        words += say(", range {range}° crank", range=f"{phaser.authority_deg:g}")
+        words += say(", range {range}° crank", range=told(f"{phaser.authority_deg:g}"))
     yield words
 
 
 def span_name(span: Span) -> str:
     """Name of what stands beside a strand; empty where nothing does."""
     if span.guide:
-        return span.guide
+        return told(span.guide)
     return say("tensioner") if span.tensioner else ""
+
+
+def span_ends(drive: Drive, index: int) -> str:
+    """Name the two shafts that a strand joins."""
+    following = drive.sprockets[(index + 1) % len(drive.sprockets)]
+    return say(
+        "{one} to {other}", one=told(drive.sprockets[index].shaft), other=told(following.shaft)
+    )
 
 
 def span_words(drive: Drive, index: int, *, is_only: bool) -> Iterator[str]:
     """What is known of a strand: tight or slack, its length, whether the tensioner works on it."""
     span = drive.spans[index]
     if not is_only:
-        yield drive.name
+        yield told(drive.name)
     if drive.path_known:
         is_slack = index == len(drive.spans) - 1
         yield say("slack strand") if is_slack else say("tight strand")
@@ -115,9 +123,9 @@ def span_words(drive: Drive, index: int, *, is_only: bool) -> Iterator[str]:
         yield say("tensioner")
     length = drive.span_length_mm(index)
     if span.length_pitches is not None:
-        yield say("{count} pitches", count=f"{span.length_pitches:g}")
+        yield say("{count} pitches", count=told(f"{span.length_pitches:g}"))
     if length is not None:
-        yield say("{length} mm", length=f"{length:.1f}")
+        yield say("{length} mm", length=told(f"{length:.1f}"))
 
 
 def cam_wheel_words(cam: Cam) -> list[str]:

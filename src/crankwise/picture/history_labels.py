@@ -6,7 +6,7 @@ import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say
+from crankwise.language import say, told
 from crankwise.picture import style, verdicts
 from crankwise.picture.boxes import Box, text_box
 from crankwise.picture.history_axes import side_of
@@ -143,8 +143,8 @@ def _limit_labels(panel: Panel) -> list[svg.Element]:
 
 def _limit_label(panel: Panel, level: Level, place: float) -> _Label:
     """Name a limit; when it is reached is said where its line is in view."""
-    shift = signed(place, decimals=1)
-    name = say("{level} from {shift}°", level=say(level), shift=shift)
+    shift = told(f"{signed(place, decimals=1)}°")
+    name = say("{level} from {shift}", level=told(level), shift=shift)
     if not panel.up.holds(place):
         y = panel.up.at(panel.up.clipped(place))
         arrow = "↑" if place > 0.0 else "↓"

@@ -184,7 +184,7 @@ def _mileage_axis(history: History, across: Scale, y: float) -> tuple[list[svg.E
         x = across.at(step)
         parts += [
             style.line(x, y, x, y + 6.0, colour=style.INK),
-            style.text(f"{step:,.0f}", x, y + 18.0, size=10.5, anchor="middle"),
+            style.text(told(f"{step:,.0f}"), x, y + 18.0, size=10.5, anchor="middle"),
         ]
     words = say("mileage, {unit}", unit=told(history.mileage_unit))
     middle = (across.start + across.end) / 2

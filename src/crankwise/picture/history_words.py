@@ -35,8 +35,8 @@ def trend_words(series: HistorySeries, unit: str) -> str:
     return say(
         "The angle between them changes by {change}° per 10,000 {unit} ({low}° to {high}°), over "
         "{count} visits.",
-        change=signed(change.value, decimals=2), unit=told(unit),
-        low=signed(change.low, decimals=2), high=signed(change.high, decimals=2),
+        change=told(signed(change.value, decimals=2)), unit=told(unit),
+        low=told(signed(change.low, decimals=2)), high=told(signed(change.high, decimals=2)),
         count=len(trend.visits),
     )  # fmt: skip
 

@@ -132,7 +132,7 @@ def _marker(edge: EdgeSpread, x: float, y: float) -> svg.Element:
 
 
 def _angle_words(edge: EdgeSpread) -> str:
-    return f"{shown_angle(edge.angle_deg, decimals=2)}°"
+    return told(f"{shown_angle(edge.angle_deg, decimals=2)}°")
 
 
 def _edge(edge: EdgeSpread, across: Scale, left: float, y: float) -> list[svg.Element]:
@@ -148,7 +148,7 @@ def _edge(edge: EdgeSpread, across: Scale, left: float, y: float) -> list[svg.El
             *(style.line(x, y - 4.0, x, y + 4.0, colour=style.INK, width=1.0) for x in ends),
         ]
         words = say(
-            "spread {spread}°, extremes {bounds}", spread=f"{edge.spread_deg:.2f}",
+            "spread {spread}°, extremes {bounds}", spread=told(f"{edge.spread_deg:.2f}"),
             bounds=bounds_words(low, high),
         )  # fmt: skip
         parts.append(
@@ -166,7 +166,7 @@ def _axis(across: Scale, y: float) -> list[svg.Element]:
     most = int((across.end - across.start) / _TICK_PX)
     for step in round_steps(across.low, across.high, most=most):
         x, decimals = across.at(step), 0 if step.is_integer() else 1
-        words = f"{signed(step, decimals=decimals)}°"
+        words = told(f"{signed(step, decimals=decimals)}°")
         parts += [
             style.line(x, y, x, y + 4.0, colour=style.FAINT_INK),
             style.text(words, x, y + 15.0, size=10.0, anchor="middle"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say, told
+from crankwise.language import say, say_many, told
 from crankwise.picture import style, svg
 from crankwise.picture.layout import fitted
 from crankwise.picture.scale import Scale, round_steps
@@ -219,15 +219,13 @@ def bracket(low: float, high: float, top: float, bottom: float) -> list[svg.Elem
 def _words(row: Row, y: float) -> list[svg.Element]:
     spread = row.spread
     name = fitted(row.name, size=13.0, width=_NAME_ROOM / 1.15)
-    counted = say("{count} known-goods", count=spread.count)
-    if spread.count == 1:
-        counted = say("1 known-good")
+    counted = say_many("{count} known-good", "{count} known-goods", spread.count)
     right = [
         say("healthy {bounds}", bounds=bounds_words(spread.low_deg, spread.high_deg)),
         say(
             "mean {mean}°, spread {spread}° ({low}° to {high}°)",
-            mean=signed(spread.mean_deg, decimals=2), spread=f"{spread.spread_deg:.2f}",
-            low=f"{spread.spread_low_deg:.2f}", high=f"{spread.spread_high_deg:.2f}",
+            mean=told(signed(spread.mean_deg, decimals=2)), spread=told(f"{spread.spread_deg:.2f}"),
+            low=told(f"{spread.spread_low_deg:.2f}"), high=told(f"{spread.spread_high_deg:.2f}"),
         ),
     ]  # fmt: skip
     return [
@@ -253,7 +251,7 @@ def _axis(across: Scale, y: float) -> tuple[list[svg.Element], float]:
         parts += [
             style.line(x, y, x, y + 6.0, colour=style.INK),
             style.text(
-                f"{signed(step, decimals=decimals)}°", x, y + 18.0, size=10.5, anchor="middle"
+                told(f"{signed(step, decimals=decimals)}°"), x, y + 18.0, size=10.5, anchor="middle"
             ),
         ]
     words = say("crank degrees against the first known-good, + later, - earlier")

@@ -92,7 +92,7 @@ def _entries(rows: Sequence[Row]) -> Iterator[Entry]:
     yield Entry(say("a known-good"), _dot)
     if any(row.is_open for row in rows):
         yield Entry(say("open: bank 2"), _open)
-    share = f"{100.0 * rows[0].spread.coverage:g}"
+    share = told(f"{100.0 * rows[0].spread.coverage:g}")
     yield Entry(say("where the next healthy engine lies, {share} %", share=share), _bracket)
     yield Entry(say("mean, and build spread (one standard deviation) either way"), _mean)
     fates = {row.has_set_aside for row in rows if row.odd}
@@ -173,7 +173,7 @@ def _in_words(statistics: FamilyStatistics, rows: Sequence[Row]) -> str:
     said = [
         say(
             "{quantity}: {count} known-goods, spread {spread}°, healthy {bounds}.",
-            quantity=row.name, count=row.spread.count, spread=f"{row.spread.spread_deg:.2f}",
+            quantity=row.name, count=row.spread.count, spread=told(f"{row.spread.spread_deg:.2f}"),
             bounds=bounds_words(row.spread.low_deg, row.spread.high_deg),
         )
         for row in rows

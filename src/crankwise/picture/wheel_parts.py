@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from crankwise.language import say
+from crankwise.language import say, told
 from crankwise.picture import style, svg
 from crankwise.picture.crank_lane import counted_teeth
 from crankwise.picture.layout import Axis, fitted
@@ -212,7 +212,7 @@ def _tdc(x: float, y: float, radius: float, angle_deg: float) -> list[svg.Elemen
         x + tip * way[0], y + tip * way[1], x + foot * way[0], y + foot * way[1],
         colour=style.INK, width=2.2,
     )  # fmt: skip
-    words = say("TDC 1, {angle}°", angle=f"{angle_deg:g}")
+    words = say("TDC 1, {angle}°", angle=told(f"{angle_deg:g}"))
     words = fitted(words, size=_SIZE, width=BESIDE)
     from_top_deg = wrap_signed_deg(angle_deg, period_deg=REVOLUTION_DEG)
     if abs(from_top_deg) >= _UNDER_SENSOR_DEG:

@@ -54,10 +54,10 @@ def wheel_view(wheel: Wheel, *, tdc_after_zero_deg: float | None = None) -> str:
 
 def wheel_words(wheel: Wheel) -> list[str]:
     """Say how many teeth there are and where the zero is."""
-    pitch = f"{wheel.pitch_deg:.4g}"
+    pitch = told(f"{wheel.pitch_deg:.4g}")
     words = [say("{count} teeth, {pitch}° apart.", count=wheel.teeth_per_rev, pitch=pitch)]
     if wheel.has_gap:
-        gap = f"{wheel.intervals_deg[-1]:.4g}"
+        gap = told(f"{wheel.intervals_deg[-1]:.4g}")
         words.append(
             say("The gap is {gap}° wide; 0° is the timing edge of the first tooth after it.",
                 gap=gap)

@@ -23,9 +23,9 @@ def load(text: str, kind: type[_Model]) -> _Model:
     return loaded
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=1024)
 def load_document(text: str, kind: type[_Model]) -> _Model:
-    """Read a measurement or a comparison; being frozen, the last few hundred are remembered."""
+    """Read a measurement or a comparison; being frozen, the last thousand are remembered."""
     return load(text, kind)
 
 

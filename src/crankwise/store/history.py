@@ -21,7 +21,9 @@ from crankwise.model.job import JobFile, MileageUnit, Repair, VisitFile
 from crankwise.model.kept import KeptMeasurement
 from crankwise.model.policy import Policy
 from crankwise.model.shelf import KnownGood
+from crankwise.store import codec
 from crankwise.store.jobs import Jobs
+from crankwise.store.remembered import Remembered
 from crankwise.store.shelf import Shelf
 
 _KM_IN_A_MILE: Final = 1.609344
@@ -99,6 +101,7 @@ def vehicle_history(
     known_good_id: str | None = None,
     policy: Policy | None = None,
     engine: Engine | None = None,
+    remembered: Remembered[History] | None = None,
 ) -> History:
     """Shifts of every visit against one and the same known-good, and where they lead.
 
@@ -114,6 +117,8 @@ def vehicle_history(
         The built-in one if not given.
     engine : Engine, optional
         May state a smaller limit.
+    remembered : Remembered, optional
+        Histories of this store that were worked out before.
 
     Raises
     ------
@@ -128,11 +133,40 @@ def vehicle_history(
         known_good.id in {row.id for row in shelf.list(family=known_good.family)
                           if row.vehicle_id == vehicle_id}
     )  # fmt: skip
+    limit = code_limit(engine, rules, None).degrees
+    rests_on = (vehicle_id, _rows(files), known_good.id, is_own, codec.dump(rules), limit)
+    return (remembered or Remembered(0)).get(
+        rests_on,
+        lambda: _worked_out(
+            vehicle_id, files, known_good, rules, same_vehicle=is_own, limit_deg=limit
+        ),
+    )
+
+
+def _rows(files: Sequence[JobFile]) -> str:
+    """Numbers of all rows that a history is read from; a row never changes."""
+    return repr(
+        [
+            (visit.visit.id, *([one.id for one in some]
+             for some in (visit.recordings, visit.measurements, visit.facts)))
+            for visit in _all_visits(files)
+        ]
+    )  # fmt: skip
+
+
+def _worked_out(
+    vehicle_id: int,
+    files: Sequence[JobFile],
+    known_good: KnownGood,
+    rules: Policy,
+    *,
+    same_vehicle: bool,
+    limit_deg: float,
+) -> History:
     unit = _unit(files)
     points, left_out = _points(files, unit)
     restarts = tuple(sorted(_restarts(files, unit)))
-    values, misfits = _shifts(points, known_good, rules, same_vehicle=is_own)
-    limit_deg = code_limit(engine, rules, None).degrees
+    values, misfits = _shifts(points, known_good, rules, same_vehicle=same_vehicle)
     worn_deg = limit_deg * rules.limits.worn_share
     prior = SpreadPrior(
         spread_deg=rules.spread.visit_deg / float(np.sqrt(2.0)),

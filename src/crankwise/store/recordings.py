@@ -38,9 +38,12 @@ Progress = Callable[[str, float], None]
 class Recordings:
     """Recordings by their digest (a beginning of six digits or more will do)."""
 
-    def __init__(self, database: Database, originals: Originals | None) -> None:
+    def __init__(
+        self, database: Database, originals: Originals | None, levels_folder: Path
+    ) -> None:
         self._database = database
         self._originals = originals
+        self._levels_folder = levels_folder
 
     def add(
         self, source: str | os.PathLike[str] | bytes, *, name: str | None = None
@@ -87,7 +90,7 @@ class Recordings:
             )
 
     def delete(self, sha256: str, *, why: str) -> Deletion:
-        """Delete an original for good and record that; its measurements stay.
+        """Delete an original for good, with its levels, and record that; its measurements stay.
 
         Raises
         ------
@@ -106,6 +109,7 @@ class Recordings:
             found = row.sha256
         # Recorded first: a crash in between leaves a file that verifying finds, not a lost one.
         self._place().delete(found)
+        _delete_levels(self._levels_folder, found)
         return Deletion("original", found, why, now)
 
     @contextmanager
@@ -121,7 +125,7 @@ class Recordings:
         """
         recording = self.get(sha256)
         if not recording.is_kept:
-            raise UsageError(f"the original of {recording.name} {_where_is(recording)}")
+            raise UsageError(f"the original of {recording.name} {where_is(recording)}")
         with tempfile.TemporaryDirectory(prefix="crankwise-") as folder:
             path = Path(folder) / Path(recording.name).name
             try:
@@ -337,11 +341,18 @@ def _opened(source: str | os.PathLike[str] | bytes) -> Iterator[IO[bytes]]:
         yield file
 
 
-def _where_is(recording: KeptRecording) -> str:
+def where_is(recording: KeptRecording) -> str:
+    """Say what became of an original that isn't here."""
     if recording.deleted is None:
         return "was never kept here: add the file"
     day = recording.deleted.deleted_at.date().isoformat()
     return f"was deleted on {day} ({recording.deleted.why})"
+
+
+def _delete_levels(folder: Path, sha256: str) -> None:
+    from crankwise.levels import LevelsCache  # noqa: PLC0415  listing needs no numerics
+
+    LevelsCache(folder).delete(sha256)
 
 
 def _measured(path: Path, settings: MeasureSettings, progress: Progress | None) -> Measurement:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Final, Self
+
+from platformdirs import user_cache_path
 
 from crankwise.model.engine import Engine
 from crankwise.model.kept import VerifyReport
@@ -14,11 +16,14 @@ from crankwise.store.history import History, vehicle_history
 from crankwise.store.jobs import Jobs
 from crankwise.store.originals import Originals
 from crankwise.store.recordings import Recordings
+from crankwise.store.remembered import Remembered
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
 from crankwise.store.stamp import Stamp, stamp_of
 from crankwise.store.verify import verify
 from crankwise.store.watched import Watched
+
+_MOST_HISTORIES: Final = 100
 
 
 class Store:
@@ -35,6 +40,9 @@ class Store:
     watched : Watched
     folder : Path or None
         Where the database file lies; ``None`` for a database elsewhere.
+    levels_folder : Path
+        Where levels of the recordings are kept, which may be deleted at any time: beside the
+        database file, or in this user's cache.
     """
 
     def __init__(self, database: Database, originals: Originals | None) -> None:
@@ -42,11 +50,14 @@ class Store:
         self._originals = originals
         self.where = database.where
         self.folder = Path(database.where).parent if database.is_sqlite else None
-        self.recordings = Recordings(database, originals)
+        beside = self.folder or user_cache_path("crankwise", appauthor=False)
+        self.levels_folder = beside / "levels"
+        self.recordings = Recordings(database, originals, self.levels_folder)
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
         self.shop = Shop(database)
         self.watched = Watched(database)
+        self._histories: Remembered[History] = Remembered(_MOST_HISTORIES)
 
     def history(
         self,
@@ -64,6 +75,7 @@ class Store:
             known_good_id=known_good_id,
             policy=policy,
             engine=engine,
+            remembered=self._histories,
         )
 
     def stamp(self) -> Stamp:

@@ -56,11 +56,11 @@ class Packed(TypeDecorator[str]):
         return None if value is None else unpacked(bytes(value))
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=1024)
 def unpacked(data: bytes) -> str:
     """Return a packed document as text; raises UnreadableError where it is damaged.
 
-    The last few hundred are remembered: documents never change, and pages ask for the same ones.
+    The last thousand are remembered: documents never change, and pages ask for the same ones.
     """
     try:
         return zlib.decompress(data).decode()

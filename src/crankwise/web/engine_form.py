@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from crankwise.drive.engine_file import FORMAT
 from crankwise.drive.engine_writer import Value, toml_value
+from crankwise.language import message
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -48,40 +49,51 @@ class Part:
 
 ENGINE: Final = Part(
     "",
-    "Engine",
+    message("Engine"),
     (
-        Field("family", "Engine family"),
-        Field("cylinders", "Cylinders", "number"),
-        Field("firing_order", "Firing order", "numbers"),
-        Field("interference", "Pistons can hit valves", "choice", ("yes", "no", "unknown")),
-        Field("code_limit_deg", "Code limit, crank degrees", "number"),
-        Field("notes", "Notes"),
+        Field("family", message("Engine family")),
+        Field("cylinders", message("Cylinders"), "number"),
+        Field("firing_order", message("Firing order"), "numbers"),
+        Field(
+            "interference", message("Pistons can hit valves"), "choice", ("yes", "no", "unknown")
+        ),
+        Field("code_limit_deg", message("Code limit, crank degrees"), "number"),
+        Field("notes", message("Notes")),
     ),
     (
         Part(
             "crank",
-            "Crank wheel",
+            message("Crank wheel"),
             (
-                Field("wheel", "Wheel"),
-                Field("tdc_after_zero_deg", "Top dead centre after the zero, degrees", "number"),
+                Field("wheel", message("Wheel")),
+                Field(
+                    "tdc_after_zero_deg",
+                    message("Top dead centre after the zero, degrees"),
+                    "number",
+                ),
             ),
         ),
         Part(
             "cam",
-            "Cam",
+            message("Cam"),
             (
-                Field("role", "Role"),
-                Field("wheel", "Sensor wheel in words"),
-                Field("wheel_teeth", "Teeth of the sensor wheel", "number"),
+                Field("role", message("Role")),
+                Field("wheel", message("Sensor wheel in words")),
+                Field("wheel_teeth", message("Teeth of the sensor wheel"), "number"),
             ),
             (
                 Part(
                     "phaser",
-                    "Phaser",
+                    message("Phaser"),
                     (
-                        Field("fitted", "Fitted", "choice", ("true", "false")),
-                        Field("parked", "Parked", "choice", ("retarded", "advanced", "middle")),
-                        Field("authority_deg", "Range, crank degrees", "number"),
+                        Field("fitted", message("Fitted"), "choice", ("true", "false")),
+                        Field(
+                            "parked",
+                            message("Parked"),
+                            "choice",
+                            ("retarded", "advanced", "middle"),
+                        ),
+                        Field("authority_deg", message("Range, crank degrees"), "number"),
                     ),
                 ),
             ),
@@ -89,35 +101,35 @@ ENGINE: Final = Part(
         ),
         Part(
             "drive",
-            "Chain or belt",
+            message("Chain or belt"),
             (
-                Field("name", "Name"),
-                Field("kind", "Kind", "choice", ("chain", "belt")),
-                Field("pitch_mm", "Pitch, mm", "number"),
-                Field("links", "Links", "number"),
-                Field("path_known", "Tight strand known", "choice", ("true", "false")),
+                Field("name", message("Name")),
+                Field("kind", message("Kind"), "choice", ("chain", "belt")),
+                Field("pitch_mm", message("Pitch, mm"), "number"),
+                Field("links", message("Links"), "number"),
+                Field("path_known", message("Tight strand known"), "choice", ("true", "false")),
             ),
             (
                 Part(
                     "sprocket",
-                    "Sprocket",
+                    message("Sprocket"),
                     (
-                        Field("shaft", "Shaft"),
-                        Field("teeth", "Teeth", "number"),
-                        Field("cams", "Cams that turn with it", "words"),
-                        Field("accessory", "Turns a pump or the like", "flag"),
+                        Field("shaft", message("Shaft")),
+                        Field("teeth", message("Teeth"), "number"),
+                        Field("cams", message("Cams that turn with it"), "words"),
+                        Field("accessory", message("Turns a pump or the like"), "flag"),
                     ),
                     many=True,
                 ),
                 Part(
                     "span",
-                    "Span",
+                    message("Span"),
                     (
-                        Field("between", "From, to", "words"),
-                        Field("length_pitches", "Free length, pitches", "number"),
-                        Field("length_mm", "or free length, mm", "number"),
-                        Field("guide", "Guide"),
-                        Field("tensioner", "Tensioner", "flag"),
+                        Field("between", message("From, to"), "words"),
+                        Field("length_pitches", message("Free length, pitches"), "number"),
+                        Field("length_mm", message("or free length, mm"), "number"),
+                        Field("guide", message("Guide")),
+                        Field("tensioner", message("Tensioner"), "flag"),
                     ),
                     many=True,
                 ),

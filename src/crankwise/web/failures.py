@@ -11,7 +11,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from crankwise.errors import CrankwiseError, NotFoundError, NotMeasurableError, UnreadableError
-from crankwise.language import say, told
+from crankwise.language import message, say, told
 from crankwise.web.pages import render
 
 if TYPE_CHECKING:
@@ -21,18 +21,20 @@ if TYPE_CHECKING:
 _log = logging.getLogger(__name__)
 _NOT_FOUND: Final = 404
 _WORDS: Final = {
-    400: "This request can't be understood.",
-    401: "Sign in first.",
-    403: "This was refused. Go back, load the page again, and try once more.",
-    404: "There is nothing at this address. The list of vehicles leads to everything there is.",
-    405: "This address can't be used that way.",
-    411: "The upload does not say how long it is.",
-    413: "This file is larger than this server takes.",
-    421: "This server does not go by that name. Start it with --name to add the name.",
-    422: "Something in this form is missing or can't be read.",
-    429: "Too many attempts. Wait a minute, then try again.",
-    500: "Something went wrong inside Crankwise. Nothing was lost; the log says more.",
-    507: "The disk of this server is full. Free some space, then send the file again.",
+    400: message("This request can't be understood."),
+    401: message("Sign in first."),
+    403: message("This was refused. Go back, load the page again, and try once more."),
+    404: message(
+        "There is nothing at this address. The list of vehicles leads to everything there is."
+    ),
+    405: message("This address can't be used that way."),
+    411: message("The upload does not say how long it is."),
+    413: message("This file is larger than this server takes."),
+    421: message("This server does not go by that name. Start it with --name to add the name."),
+    422: message("Something in this form is missing or can't be read."),
+    429: message("Too many attempts. Wait a minute, then try again."),
+    500: message("Something went wrong inside Crankwise. Nothing was lost; the log says more."),
+    507: message("The disk of this server is full. Free some space, then send the file again."),
 }
 
 
@@ -60,11 +62,15 @@ def answer(
     request: Request, status: int, words: str, headers: dict[str, str] | None = None
 ) -> Response:
     """Answer with one line, as JSON under ``/api`` and as a page elsewhere."""
-    if request.url.path.startswith("/api/"):
+    if _is_for_programs(request):
         return JSONResponse({"error": words}, status_code=status, headers=headers)
     return render(
         request, "failure.html", {"words": words, "status": status}, status=status, headers=headers
     )
+
+
+def _is_for_programs(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
 
 
 def answer_status(request: Request, status: int, headers: dict[str, str] | None = None) -> Response:
@@ -86,11 +92,14 @@ async def _http(request: Request, error: Exception) -> Response:
 
 async def _invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101  installed for these only
-    places = "; ".join(
-        f"{'.'.join(str(part) for part in item['loc'][1:]) or item['loc'][0]}: {item['msg']}"
+    wrong = [
+        (".".join(str(part) for part in item["loc"][1:]) or str(item["loc"][0]), item["msg"])
         for item in error.errors()[:3]
-    )
-    return answer(request, 422, f"{say(_WORDS[422])} {places}")
+    ]
+    words = say(_WORDS[422]).removesuffix(".")
+    if _is_for_programs(request):
+        return answer(request, 422, f"{words}: {'; '.join(f'{at}: {why}' for at, why in wrong)}")
+    return answer(request, 422, f"{words}: {', '.join(at for at, _ in wrong)}")
 
 
 class _Unexpected:

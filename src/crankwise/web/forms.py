@@ -71,7 +71,10 @@ def mileage(text: str, unit: MileageUnit) -> tuple[float | None, MileageUnit | N
     digits = re.sub(r"[\s.,'\u202f\u00a0]", "", text)
     if not digits.isascii() or not digits.isdigit() or float(digits) > _MOST_MILEAGE:
         raise UsageError(
-            say("mileage: {typed} is none; write the whole number, such as 58900", typed=repr(text))
+            say(
+                "mileage: {typed} is no mileage; write the whole number, such as 58900",
+                typed=repr(text),
+            )
         )
     return float(digits), unit
 

@@ -7,11 +7,11 @@ import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from platformdirs import user_cache_path
-
 from crankwise.errors import NotFoundError
 from crankwise.language import say, told
 from crankwise.levels import LevelsCache
+from crankwise.store.recordings import where_is
+from crankwise.web.works import Work
 from crankwise.workshop.levelling import key_of_kept, make_levels
 
 if TYPE_CHECKING:
@@ -20,9 +20,8 @@ if TYPE_CHECKING:
     from crankwise.levels import Levels
     from crankwise.model.kept import KeptMeasurement
     from crankwise.store import Store
-    from crankwise.web.works import Work, Works
+    from crankwise.web.works import Works
 
-_FOLDER: Final = "levels"
 _AGAIN_AFTER_S: Final = 10.0
 """What has failed is tried again when it is asked for later than that."""
 
@@ -36,7 +35,7 @@ class _Begun:
 
 
 class Levelling:
-    """Levels of one server's store: beside its database, or in the user's cache if that is remote.
+    """Levels of one server's store.
 
     Attributes
     ----------
@@ -44,8 +43,7 @@ class Levelling:
     """
 
     def __init__(self, store: Store, works: Works) -> None:
-        beside = store.folder or user_cache_path("crankwise", appauthor=False)
-        self.cache = LevelsCache(beside / _FOLDER)
+        self.cache = LevelsCache(store.levels_folder)
         self._store, self._works = store, works
         self._begun: dict[str, _Begun] = {}
         self._lock = threading.Lock()
@@ -65,7 +63,13 @@ class Levelling:
         raise NotFoundError(say("This recording has no such measurement."))
 
     def levels(self, kept: KeptMeasurement) -> Levels | Work:
-        """Return the levels of a measurement, else the work that makes them."""
+        """Return the levels of a measurement, else the work that makes them or could not."""
+        recording = self._store.recordings.get(kept.recording_sha256)
+        if not recording.is_kept:
+            # Deleted elsewhere, perhaps: what was built from it must not outlive it.
+            self.cache.delete(recording.sha256)
+            why = told(f"the original of {recording.name} {where_is(recording)}")
+            return Work(id="", title=recording.name, state="failed", error=why)
         key = key_of_kept(kept)
         found = self.cache.find(key)
         return found if found is not None else self._work(key, kept)

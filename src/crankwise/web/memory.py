@@ -1,4 +1,7 @@
-"""Views kept until something in the store changes: most pages are asked for more than once."""
+"""Views kept until something in the store changes: most pages are asked for more than once.
+
+A view holds words, so it is kept in the language it was made in.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from typing import Final, TypeVar
 
+from crankwise.language import current
 from crankwise.store import Store
 from crankwise.store.stamp import Stamp
 
@@ -24,7 +28,7 @@ class Memory:
 
     def get(self, key: Hashable, make: Callable[[], _Made]) -> _Made:
         """Return what was made under a key, made anew if the store has changed since."""
-        stamp = self._store.stamp()
+        stamp, key = self._store.stamp(), (current(), key)
         with self._lock:
             if key in self._kept and self._kept[key][0] == stamp:
                 self._kept.move_to_end(key)

@@ -9,7 +9,7 @@ from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_datetime
 from babel.numbers import format_currency, format_decimal
 
-from crankwise.language import current
+from crankwise.language import current, told
 from crankwise.model.shop import Profile
 
 _FALLBACK = "en-GB"
@@ -34,7 +34,7 @@ class Numbers:
         """Write a mileage with its unit; nothing where there is none."""
         if value is None:
             return ""
-        return f"{self.decimal(value, 0)}\u202f{unit or self._profile.mileage_unit}"
+        return f"{self.decimal(value, 0)}\u202f{told(unit or self._profile.mileage_unit)}"
 
     def money(self, amount: Decimal, currency: str) -> str:
         """Write an amount with its currency, such as ``£186.40``."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from functools import cache
 from importlib import resources
@@ -10,11 +11,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from crankwise import __version__
-from crankwise.language import LANGUAGES, current, say, told
+from crankwise.language import LANGUAGES, current, say, say_many, told
 from crankwise.picture.verdicts import SIGNS
+from crankwise.picture.words import angle_words, bounds_words
+from crankwise.web.addresses import seen_at
 from crankwise.web.numbers import Numbers
 
 ROLES: Final = (
@@ -22,6 +25,8 @@ ROLES: Final = (
     "cam-1", "cam-2", "cam-3", "cam-4",
 )  # fmt: skip
 """What a channel may be; more cams than these are named on the command line."""
+
+_NAME: Final = re.compile(r"\S*[\d._/\\]\S*\s")
 
 if TYPE_CHECKING:
     from fastapi import Request
@@ -40,7 +45,8 @@ def render(
 
     Templates know ``view``, ``request``, ``profile`` (the workshop's), ``csrf_token``, ``number``
     (formats of the workshop's locale), ``_`` for texts of ours and ``told`` for sentences of the
-    core; ``more`` is what one template needs besides.
+    core; ``more`` is what one template needs besides. ``number`` writes money, mileages and days as
+    the workshop does, ``decimal`` measured values as the language does.
     """
     profile = request.app.state.desk.store.shop.profile()
     text = (
@@ -55,6 +61,7 @@ def render(
             signed_in=getattr(request.state, "signed_in", False),
             lang=current(),
             languages=LANGUAGES,
+            seen_at=seen_at(request),
             version=__version__,
             **more,
         )
@@ -74,7 +81,11 @@ def _environment() -> Environment:
     )
     made.globals.update(
         _=_said,
+        _many=_said_of_many,
         told=told,
+        decimal=decimal,
+        angle_words=angle_words,
+        bounds_words=bounds_words,
         static=static,
         role_names=ROLES,
         marks={level: sign.sign for level, sign in SIGNS.items()},
@@ -95,16 +106,33 @@ def _version_of(name: str) -> str:
 
 
 def sentence(words: str) -> str:
-    """Begin with a capital and end with a full stop.
+    """Begin with a capital, unless a name comes first, and end with a full stop.
 
-    >>> sentence("advise the owner")
-    'Advise the owner.'
+    >>> sentence("advise the owner"), sentence("late.csv is measured")
+    ('Advise the owner.', 'late.csv is measured.')
     """
     text = str(words)
     ended = text if not text or text.endswith((".", "!", "?", ":")) else f"{text}."
-    return ended[:1].upper() + ended[1:]
+    is_name = _NAME.match(ended) is not None
+    return ended if is_name else ended[:1].upper() + ended[1:]
+
+
+def decimal(value: float, places: int = 1) -> str:
+    """Write a measured value with fixed places, such as ``1,234.5``, in the language spoken."""
+    return told(f"{value:,.{places}f}")
 
 
 def _said(text: str, **values: object) -> Markup:
     """A text of ours, which may hold markup, with values that may not."""
-    return Markup(say(text)).format(**values) if values else Markup(say(text))  # noqa: S704  ours
+    return Markup(say(text, **_harmless(values)))  # noqa: S704  ours
+
+
+def _said_of_many(one: str, many: str, count: int, **values: object) -> Markup:
+    """The same for a number of things."""
+    return Markup(say_many(one, many, count, **_harmless(values)))  # noqa: S704  ours
+
+
+def _harmless(values: Mapping[str, object]) -> dict[str, object]:
+    return {
+        name: escape(value) if isinstance(value, str) else value for name, value in values.items()
+    }

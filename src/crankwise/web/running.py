@@ -12,6 +12,7 @@ from dataclasses import replace
 import uvicorn
 
 from crankwise.errors import UsageError
+from crankwise.language import say
 from crankwise.store import open_store
 from crankwise.web.access import phrase
 from crankwise.web.access.hosts import own_address
@@ -47,10 +48,8 @@ def run(
         timeout_graceful_shutdown=2,
     )  # fmt: skip
     if not silent:
-        print(
-            f"Crankwise is at {_address(settings, of_all=own_address())} (Ctrl-C ends it)",
-            flush=True,
-        )
+        address = _address(settings, of_all=own_address())
+        print(say("Crankwise is at {address} (Ctrl-C ends it)", address=address), flush=True)
     if opens_browser:
         # Once it answers: the browser would show an error before.
         address = _address(settings, of_all="127.0.0.1")
@@ -60,7 +59,9 @@ def run(
 
 def _bound(settings: Settings) -> socket.socket:
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
-    bound = socket.socket(family, socket.SOCK_STREAM)
+    # Named as TCP, for asyncio sends at once only on such: else the rest of each answer waits for
+    # the browser to confirm its beginning, 40 ms on Linux.
+    bound = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         bound.bind((settings.host, settings.port))

@@ -153,8 +153,10 @@ class Works:
         except Exception:  # noqa: BLE001  whatever it is
             # A defect of ours: the technician gets a line, the log the rest.
             _log.exception("work failed")
-            words = "Something went wrong inside Crankwise. Nothing was lost; the log says more."
-            self._set(identifier, state="failed", error=say(words))
+            words = say(
+                "Something went wrong inside Crankwise. Nothing was lost; the log says more."
+            )
+            self._set(identifier, state="failed", error=words)
         else:
             self._set(identifier, state="done", share=1.0, goes_to=goes_to)
 

@@ -18,6 +18,7 @@ from crankwise.web.access.sessions import Session, Sessions
 from crankwise.web.settings import Settings
 
 SIGN_IN: Final = "/sign-in"
+LANGUAGE: Final = "/language"
 TOKEN_FIELD: Final = "csrf_token"  # noqa: S105  the name of a field
 TOKEN_HEADER: Final = "x-csrf-token"  # noqa: S105  the name of a header
 _API: Final = "/api/"
@@ -86,7 +87,8 @@ class Gate:
     def _may_come_in(self, path: str, session: Session | None) -> bool:
         """Whether anything but the way in may be asked for."""
         if self._settings.needs_sign_in:
-            return path == SIGN_IN or (session is not None and session.signed_in)
+            is_open = path in {SIGN_IN, LANGUAGE}
+            return is_open or (session is not None and session.signed_in)
         return session is not None or not path.startswith(_API)
 
 

@@ -86,6 +86,8 @@ def _levels(desk: Desk, sha256: str, measurement: int | None) -> Levels | Work:
 
 
 def _wait(work: Work) -> Response:
+    if work.state == "failed":
+        raise UsageError(work.error)
     return JSONResponse(asdict(levels_state(work)), status_code=202)
 
 

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from crankwise.drive.engine_file import parse_engine, shipped
 from crankwise.drive.engine_writer import to_toml
 from crankwise.errors import CrankwiseError, UsageError
-from crankwise.language import current, say, told
+from crankwise.language import say, told
 from crankwise.model.engine import Engine
 from crankwise.picture.engine_view import engine_view
 from crankwise.web.desk import AtDesk, Desk
@@ -50,7 +50,7 @@ def engine(request: Request, desk: AtDesk, name: Name) -> HTMLResponse:
 def drawing(desk: AtDesk, name: Name) -> Response:
     """Draw the wheels and the path of the chain."""
     found = _engine(desk, name)
-    drawn = desk.memory.get(("engine", name, current()), lambda: engine_view(found))
+    drawn = desk.memory.get(("engine", name), lambda: engine_view(found))
     return Response(drawn, media_type="image/svg+xml")
 
 

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form, Path, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from crankwise.errors import NotFoundError
-from crankwise.language import current, say
+from crankwise.language import say
 from crankwise.picture.angle_view import angle_view
 from crankwise.picture.population_view import population_view
 from crankwise.web.desk import AtDesk
@@ -64,9 +64,7 @@ def population(
     if pattern > len(view.statistics):
         raise NotFoundError(say("this family has no such pattern"))
     statistics = view.statistics[pattern - 1]
-    drawn = desk.memory.get(
-        ("population", name, pattern, current()), lambda: population_view(statistics)
-    )
+    drawn = desk.memory.get(("population", name, pattern), lambda: population_view(statistics))
     return Response(drawn, media_type="image/svg+xml")
 
 
@@ -95,9 +93,7 @@ def known_good(request: Request, desk: AtDesk, identifier: Identifier) -> HTMLRe
 def picture(desk: AtDesk, identifier: Identifier) -> Response:
     """Draw one known-good on its crank-angle axis."""
     found = desk.store.shelf.get(identifier)
-    drawn = desk.memory.get(
-        ("known-good", found.id, current()), lambda: angle_view(found.measurement)
-    )
+    drawn = desk.memory.get(("known-good", found.id), lambda: angle_view(found.measurement))
     return Response(drawn, media_type="image/svg+xml")
 
 

@@ -12,6 +12,7 @@ from fastapi.responses import RedirectResponse, Response
 from crankwise.language import say
 from crankwise.web.access import phrase, sessions_of, tries_of
 from crankwise.web.access.gate import SIGN_IN, cookie_for
+from crankwise.web.addresses import within
 from crankwise.web.desk import AtDesk
 from crankwise.web.pages import render
 
@@ -31,8 +32,8 @@ class SignInView:
 def sign_in(request: Request, desk: AtDesk, next: str = "/") -> Response:  # noqa: A002  the address
     """Ask for the pass-phrase, where one is needed."""
     if request.state.signed_in or not desk.settings.needs_sign_in:
-        return RedirectResponse(_within(next), status_code=303)
-    return render(request, "sign_in.html", SignInView("", _within(next)))
+        return RedirectResponse(within(next), status_code=303)
+    return render(request, "sign_in.html", SignInView("", within(next)))
 
 
 @router.post(SIGN_IN)
@@ -57,7 +58,7 @@ def signed_in(
     sessions = sessions_of(request)
     sessions.end(request.state.session.id)
     session = sessions.begin(signed_in=True)
-    answer = RedirectResponse(_within(goes_to), status_code=303)
+    answer = RedirectResponse(within(goes_to), status_code=303)
     answer.headers["set-cookie"] = cookie_for(desk.settings, request, session)
     return answer
 
@@ -77,15 +78,5 @@ def _asked_again(
     status: int,
     headers: dict[str, str] | None = None,
 ) -> Response:
-    view = SignInView(words, _within(goes_to))
+    view = SignInView(words, within(goes_to))
     return render(request, "sign_in.html", view, status=status, headers=headers)
-
-
-def _within(address: str) -> str:
-    r"""Return an address of this server, whatever was asked for.
-
-    >>> _within("/visits/3?tab=2"), _within("//else.where"), _within("/\\else.where"), _within("x")
-    ('/visits/3?tab=2', '/', '/', '/')
-    """
-    is_within = address.startswith("/") and not address.startswith(("//", "/\\"))
-    return address if is_within and address.isprintable() else "/"

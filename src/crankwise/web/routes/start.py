@@ -10,6 +10,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from crankwise.language import LANGUAGES
 from crankwise.web import doing
+from crankwise.web.access.gate import LANGUAGE
+from crankwise.web.addresses import within
 from crankwise.web.desk import AtDesk
 from crankwise.web.pages import render
 from crankwise.web.speaking import COOKIE
@@ -42,13 +44,12 @@ def fill_in_example(desk: AtDesk) -> RedirectResponse:
     return RedirectResponse(f"/?work={work.id}", status_code=303)
 
 
-@router.post("/language")
+@router.post(LANGUAGE)
 def choose_language(
-    language: Annotated[str, Form(max_length=10)], back: Annotated[str, Form(max_length=300)] = "/"
+    language: Annotated[str, Form(max_length=10)], back: Annotated[str, Form(max_length=4000)] = "/"
 ) -> RedirectResponse:
     """Remember the language a visitor chose, and go back."""
-    inside = back if back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
-    answer = RedirectResponse(inside, status_code=303)
+    answer = RedirectResponse(within(back), status_code=303)
     if language in LANGUAGES:
         answer.set_cookie(COOKIE, language, max_age=_A_YEAR_S, httponly=True, samesite="lax")
     return answer

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Path, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from crankwise.errors import UsageError
-from crankwise.language import current, say
+from crankwise.language import say
 from crankwise.model.job import CodesRead, Complaint, MileageUnit, VehicleDetails
 from crankwise.picture.history_view import history_view
 from crankwise.web import doing
@@ -42,7 +42,7 @@ def history_picture(desk: AtDesk, job_id: JobId) -> Response:
     if view.history is None:
         raise UsageError(say("there is no history of this vehicle yet"))
     history = view.history
-    drawn = desk.memory.get(("history", job_id, current()), lambda: history_view(history))
+    drawn = desk.memory.get(("history", job_id), lambda: history_view(history))
     return Response(drawn, media_type="image/svg+xml")
 
 

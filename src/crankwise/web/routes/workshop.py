@@ -54,7 +54,7 @@ def keep_profile(
     if not is_currency(currency.strip().upper()):
         raise UsageError(say("currency: write its three letters, such as EUR or GBP"))
     if number_format not in NUMBER_FORMATS or language not in LANGUAGES:
-        raise UsageError(say("number format and language: choose one of the list"))
+        raise UsageError(say("number format and language: choose from the list"))
     profile = Profile(
         name=optional(name) or "",
         contact="\n".join(line.strip() for line in contact.splitlines() if line.strip()),

@@ -204,7 +204,7 @@ def angle_view(
     limits = compared.comparison.limits if compared else None
     verdict = compared.comparison.verdict if compared else None
     return AngleView(
-        title=f"{vehicle}, {visit.visit.date}",
+        title=f"{vehicle}, {told(visit.visit.date)}",
         recording=measured.recording.name,
         facts=f"{measured.crank.wheel} · {speed_words(measured.crank.speed_rpm)}",
         doubt="" if measured.crank.cycle_known else say(

@@ -1,10 +1,14 @@
-"""A comparison laid out for a page: sentences said once, numbers with their uncertainty."""
+"""A comparison laid out for a page: sentences said once, numbers with their uncertainty.
+
+Numbers are in the language spoken; sentences are the core's, which the page tells.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.language import told
 from crankwise.picture.words import bounds_words, shift_words
 
 if TYPE_CHECKING:
@@ -87,7 +91,7 @@ def _cams(found: Comparison) -> tuple[ShiftRow, ...]:
             role=cam.role,
             other="",
             shift=shift_words(cam.shift_deg, cam.uncertainty_deg),
-            teeth=f"{cam.shift_teeth:+.2f}",
+            teeth=told(f"{cam.shift_teeth:+.2f}"),
             healthy=_bounds(cam.healthy),
             is_healthy=cam.healthy.contains(cam.shift_deg) if cam.healthy else None,
             direction=cam.direction,

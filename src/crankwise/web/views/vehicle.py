@@ -70,14 +70,16 @@ def outlook(history: History | None) -> tuple[str, ...]:
     """
     if history is None:
         return ()
-    said: list[str] = []
+    said: dict[str, str] = {}
     for series in history.series:
         lines = [trend_words(series, history.mileage_unit).rstrip(".")]
         if series.worn.forecast:
             reached = ", ".join(forecast_lines(series.worn.forecast, history.mileage_unit))
             lines.append(say("worn {when}", when=reached))
-        said.append(say("{what}: {trend}", what=quantity_words(series), trend="; ".join(lines)))
-    return tuple(said)
+        said[quantity_words(series)] = "; ".join(lines)
+    if len(set(said.values())) == 1:
+        return tuple(said.values())[:1]  # of all alike, such as too few visits
+    return tuple(f"{what}: {words}" for what, words in said.items())
 
 
 def _row(number: int, visit: VisitFile) -> VisitRow:

@@ -10,7 +10,7 @@ from babel.numbers import list_currencies
 
 from crankwise.errors import UsageError
 from crankwise.judge.policy import own_entries, shipped_entries
-from crankwise.language import say
+from crankwise.language import message, say, told
 
 if TYPE_CHECKING:
     from crankwise.judge.policy import Entry
@@ -30,47 +30,49 @@ NUMBER_FORMATS: Final = {
 }
 
 GROUPS: Final = {
-    "limits": "Limits",
-    "spread": "How much healthy things differ",
-    "causes": "Causes",
-    "causes.priors": "How frequent causes are, before anything is measured",
-    "refusal": "From where on two recordings are not compared",
+    "limits": message("Limits"),
+    "spread": message("How much healthy engines differ"),
+    "causes": message("Causes"),
+    "causes.priors": message("How frequent each cause is, before measuring"),
+    "refusal": message("When two recordings are not compared"),
 }
 _LABELS: Final = {
-    "limits.code_limit_deg": "Code limit, crank degrees",
-    "limits.worn_share": "Worn from this share of the code limit",
-    "limits.coverage": "Share of healthy engines inside the limits",
-    "spread.cam_deg": "A cam, from one vehicle to another, degrees",
-    "spread.separation_deg": "The angle between two cams on one chain, degrees",
-    "spread.build_dof": "These two count as so many vehicles",
-    "spread.visit_deg": "A cam of one vehicle on two visits, degrees",
-    "spread.visit_dof": "This counts as so many visits",
-    "spread.edge_deg": "One edge of a cam wheel against the others, degrees",
-    "spread.delay_s": "Delay of one sensor against another, seconds",
-    "spread.ripple_idle_deg": "Speed ripple at idle, degrees",
-    "spread.ripple_starter_deg": "Speed ripple turned by the starter, degrees",
-    "causes.priors.healthy": "Nothing has moved",
-    "causes.priors.elongated": "Chain elongated",
-    "causes.priors.guide-worn": "Guide or blade worn",
-    "causes.priors.slack-side": "Slack side or tensioner",
-    "causes.priors.jumped": "Chain jumped",
-    "causes.priors.phaser-off-stop": "Phaser off its stop",
-    "causes.priors.crank-target": "Crank wheel or sensor moved",
-    "causes.priors.cam-target": "Cam wheel or sensor moved",
-    "causes.priors.wrong-reference": "The known-good is of another build",
-    "causes.priors.none-of-these": "None of these",
-    "causes.pair_factor": "Two faults at once, against chance",
-    "causes.scatter_spread": "How freely scatter varies about what a fault hints at",
-    "causes.scatter_spread_unknown": "The same where nothing is hinted at",
-    "causes.moving_if_loose": "A phaser off its stop is seen moving",
-    "causes.moving_otherwise": "A locked phaser is seen moving",
-    "causes.wear_deg": "One cam off what a worn drive's geometry gives, degrees",
-    "causes.wrong_common_deg": "Another build: all cams together, degrees",
-    "causes.wrong_each_deg": "Another build: each cam by itself, degrees",
-    "causes.none_deg": "None of these: each cam, degrees",
-    "causes.settled_from": "No further check from this probability on",
-    "refusal.edge_residual_deg": "One edge off its cam's shift, degrees",
-    "refusal.largest_shift_deg": "Largest shift believed, degrees",
+    "limits.code_limit_deg": message("Code limit, crank degrees"),
+    "limits.worn_share": message("Worn from this share of the code limit"),
+    "limits.coverage": message("Share of healthy engines inside the limits"),
+    "spread.cam_deg": message("A cam, from one vehicle to another, degrees"),
+    "spread.separation_deg": message("The angle between two cams on one chain, degrees"),
+    "spread.build_dof": message("These two count as so many vehicles"),
+    "spread.visit_deg": message("A cam of one vehicle on two visits, degrees"),
+    "spread.visit_dof": message("This counts as so many visits"),
+    "spread.edge_deg": message("One edge of a cam wheel against the others, degrees"),
+    "spread.delay_s": message("Delay of one sensor against another, seconds"),
+    "spread.ripple_idle_deg": message("Speed ripple at idle, degrees"),
+    "spread.ripple_starter_deg": message("Speed ripple turned by the starter, degrees"),
+    "causes.priors.healthy": message("Nothing has moved"),
+    "causes.priors.elongated": message("Chain elongated"),
+    "causes.priors.guide-worn": message("Guide or blade worn"),
+    "causes.priors.slack-side": message("Slack side or tensioner"),
+    "causes.priors.jumped": message("Chain jumped"),
+    "causes.priors.phaser-off-stop": message("Phaser off its stop"),
+    "causes.priors.crank-target": message("Crank wheel or sensor moved"),
+    "causes.priors.cam-target": message("Cam wheel or sensor moved"),
+    "causes.priors.wrong-reference": message("The known-good is of another build"),
+    "causes.priors.none-of-these": message("None of these"),
+    "causes.pair_factor": message("Two faults at once, factor"),
+    "causes.scatter_spread": message(
+        "Spread of scatter (logarithm) where a fault suggests how much"
+    ),
+    "causes.scatter_spread_unknown": message("The same where it suggests nothing"),
+    "causes.moving_if_loose": message("A phaser off its stop is seen moving"),
+    "causes.moving_otherwise": message("A locked phaser is seen moving"),
+    "causes.wear_deg": message("One cam off what a worn drive's geometry gives, degrees"),
+    "causes.wrong_common_deg": message("Another build: all cams together, degrees"),
+    "causes.wrong_each_deg": message("Another build: each cam by itself, degrees"),
+    "causes.none_deg": message("None of these: each cam, degrees"),
+    "causes.settled_from": message("No further check above this probability"),
+    "refusal.edge_residual_deg": message("One edge off its cam's shift, degrees"),
+    "refusal.largest_shift_deg": message("Largest shift believed, degrees"),
 }
 
 
@@ -128,12 +130,14 @@ def policy_changes(form: Mapping[str, str], shipped: Mapping[str, Entry]) -> dic
         try:
             number = float(typed)
         except ValueError:
-            raise UsageError(say("{key}: {typed} is no number", key=key, typed=typed)) from None
+            label = say(_LABELS[key])
+            raise UsageError(say("{what}: {typed} is no number", what=label, typed=typed)) from None
         if f"{number:g}" == f"{value:g}":
             continue
         given = " ".join(form.get(f"{key} source", "").split())
-        if not given or given == source:
-            raise UsageError(say("{key}: say where your value comes from", key=key))
+        if given in {"", source, told(source)}:
+            what = say(_LABELS[key])
+            raise UsageError(say("{what}: say where your value comes from", what=what))
         changes[key] = (number, given)
     return changes
 
@@ -153,9 +157,9 @@ def _policy(
         row = PolicyRow(
             key=key,
             label=_LABELS[key],
-            value=typed.get(key, f"{counts[0]:g}"),
-            source=typed.get(f"{key} source", counts[1]),
-            shipped=f"{value:g}",
+            value=typed.get(key, told(f"{counts[0]:g}")),
+            source=typed.get(f"{key} source", told(counts[1])),
+            shipped=told(f"{value:g}"),
             is_own=key in own,
         )
         groups.setdefault(key.rpartition(".")[0], []).append(row)

@@ -41,7 +41,8 @@ function bandOf(window, channel, axis) {
   const number = window?.channels.findIndex((one) => one.name === channel) ?? -1;
   if (number < 0) return null;
   const { columns } = window;
-  const row = (which) => window.arrays.bands.subarray((4 * number + which) * columns, (4 * number + which + 1) * columns);
+  const { bands } = window.arrays;
+  const row = (which) => bands.subarray((4 * number + which) * columns, (4 * number + which + 1) * columns);
   const [low, high, innerLow, innerHigh] = [0, 1, 2, 3].map(row);
   const each = (window.to - window.from) / columns;
   const { usual } = window.channels[number];

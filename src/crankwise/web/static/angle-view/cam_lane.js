@@ -137,7 +137,8 @@ function drawLimits(surface, edge, cam, lane, axis, { colours, view }) {
   if (edge.shift) {
     const good = edge.x - edge.shift.shift_deg * axis.perUnit;
     if (view.code_limit_deg !== null) {
-      for (const way of [-1, 1]) limitMark(surface, good + way * view.code_limit_deg * axis.perUnit, y, -way, { colours });
+      const limit = view.code_limit_deg * axis.perUnit;
+      for (const way of [-1, 1]) limitMark(surface, good + way * limit, y, -way, { colours });
     }
     if (cam.healthy_deg) {
       const [low, high] = cam.healthy_deg.map((deg) => good + deg * axis.perUnit);

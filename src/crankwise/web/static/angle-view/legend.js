@@ -1,5 +1,6 @@
 // What the signs mean, in as many rows as the width needs.
 import { LINE } from "./layout.js";
+import { fixed } from "./numbers.js";
 import { bracket, limitMark, triangle, wrapped } from "./marks.js";
 import { say } from "./texts.js";
 
@@ -60,7 +61,7 @@ function byAngle(view, bands, colours) {
     compared && entry("legendHealthy", (surface, x, y) => bracket(surface, x, x + SIGN, y, { colours })),
     compared && view.code_limit_deg !== null && entry("legendLimit", (surface, x, y) => {
       limitMark(surface, x + 15, y, 1, { colours });
-    }, { limit: view.code_limit_deg }),
+    }, { limit: fixed(view.code_limit_deg, Number.isInteger(view.code_limit_deg) ? 0 : 1) }),
     view.basis && { words: say("legendBasis", { basis: view.basis }) },
     { words: say(view.crank.gap_deg ? "zeroAtGap" : "zeroAtTooth") },
   ].filter(Boolean);

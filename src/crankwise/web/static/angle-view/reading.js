@@ -1,5 +1,6 @@
 // What is to be read at the cursor: degrees, teeth from the gap, time and speed.
 import { cycleSpeeds } from "./speed_lane.js";
+import { fixed } from "./numbers.js";
 import { CYCLE, TURN, around, wrapped } from "./stretch.js";
 import { say } from "./texts.js";
 
@@ -8,7 +9,7 @@ const NEAR_PX = 9;
 // The same count as the measurement's, see crankwise/angle/position.py.
 export function teethWords({ pitch_deg: pitch, gap_deg: gap }, deg) {
   const turned = wrapped(deg) % TURN;
-  const count = (teeth) => teeth.toFixed(1);
+  const count = (teeth) => fixed(teeth, 1);
   if (!gap) return say("teethOnward", { teeth: count(1 + turned / pitch) });
   const last = TURN - gap;
   const half = 0.05 * pitch;
@@ -18,28 +19,37 @@ export function teethWords({ pitch_deg: pitch, gap_deg: gap }, deg) {
   return say("teethBefore", { teeth: count(1 + Math.max(last - turned, 0) / pitch) });
 }
 
-const degrees = (deg) => `${wrapped(Math.round(deg * 100) / 100).toFixed(2)}°`;
+// Everything at one place of the axis, in words; `mark` is the place to measure from, or null.
+export function readAt({ view, axis, mode, window, mark }, value) {
+  const found = mode === "angle" ? readAngle(view, window, value) : readTime(view, window, value);
+  const near = mode === "angle" ? nearestEdge(view, axis, value) : null;
+  if (near) found.push(edgeWords(near));
+  if (mark !== null) found.push(differenceWords(view, mode, mark, value));
+  return found.join(" · ");
+}
+
+const degrees = (deg) => `${fixed(wrapped(Math.round(deg * 100) / 100), 2)}°`;
 
 // What stands at an angle; `window` may not be here yet.
-export function readAngle(view, window, deg) {
+function readAngle(view, window, deg) {
   const found = [degrees(deg), teethWords(view.crank, deg)];
   if (!window) return found;
   const { time, mean } = cycleSpeeds(window.arrays);
   const place = wrapped(deg);
-  found.push(say("afterZero", { time: (between(time, place) * 1000).toFixed(2) }));
+  found.push(say("afterZero", { time: fixed(between(time, place) * 1000, 2) }));
   const speed = between(mean, place);
-  if (Number.isFinite(speed)) found.push(say("rpm", { speed: speed.toFixed(0) }));
+  if (Number.isFinite(speed)) found.push(say("rpm", { speed: fixed(speed, 0) }));
   return found;
 }
 
 // What stands at a time.
-export function readTime(view, window, seconds) {
-  const found = [say("seconds", { time: seconds.toFixed(6) })];
+function readTime(view, window, seconds) {
+  const found = [say("seconds", { time: fixed(seconds, 6) })];
   const deg = angleAt(window, seconds);
   if (!Number.isFinite(deg)) return [...found, say("noAngle")];
   found.push(degrees(deg), teethWords(view.crank, deg));
   const speed = speedAt(window, deg, seconds);
-  if (Number.isFinite(speed)) found.push(say("rpm", { speed: speed.toFixed(0) }));
+  if (Number.isFinite(speed)) found.push(say("rpm", { speed: fixed(speed, 0) }));
   return found;
 }
 
@@ -74,7 +84,7 @@ function between(values, place) {
 }
 
 // The edge at the cursor, if it is that near.
-export function nearestEdge(view, axis, deg) {
+function nearestEdge(view, axis, deg) {
   let best = null;
   for (const lane of view.lanes) {
     for (const edge of lane.edges) {
@@ -85,7 +95,7 @@ export function nearestEdge(view, axis, deg) {
   return best;
 }
 
-export function edgeWords({ lane, edge }) {
+function edgeWords({ lane, edge }) {
   const direction = say(edge.edge);
   const words = edge.shift?.words ?? edge.words;
   return say("edgeHere", { cam: lane.name, direction, words });
@@ -99,8 +109,8 @@ export function edgeBeside(view, deg, way) {
   return deg + way * least;
 }
 
-export function differenceWords(view, mode, from, to) {
-  if (mode === "time") return say("fromMarkTime", { time: ((to - from) * 1000).toFixed(3) });
+function differenceWords(view, mode, from, to) {
+  if (mode === "time") return say("fromMarkTime", { time: fixed((to - from) * 1000, 3) });
   const deg = around(to - from);
-  return say("fromMark", { deg: deg.toFixed(2), teeth: (deg / view.crank.pitch_deg).toFixed(2) });
+  return say("fromMark", { deg: fixed(deg, 2), teeth: fixed(deg / view.crank.pitch_deg, 2) });
 }

@@ -1,5 +1,6 @@
 // The axis below the lanes, and the strip that shows which part of the whole is seen.
 import { decimals, degreeStep, roundStep, ticks } from "./axis.js";
+import { fixed } from "./numbers.js";
 import { CYCLE, TURN, wrapped } from "./stretch.js";
 import { say } from "./texts.js";
 
@@ -11,7 +12,7 @@ export function rulerByAngle(surface, axis, layout, { colours }) {
   const label = (deg) => {
     // The end of a whole cycle is 720, not 0 once more.
     const shown = axis.to - axis.from >= CYCLE - 1e-6 ? deg : wrapped(deg);
-    return `${shown.toFixed(decimals(step))}°`;
+    return `${fixed(shown, decimals(step))}°`;
   };
   ruler(surface, ticks(axis, step), label, say("angleAxis"), axis, layout, { colours });
 }
@@ -20,7 +21,7 @@ export function rulerOverTime(surface, axis, layout, { colours }) {
   const step = roundStep(axis, ROOM + 10);
   const short = axis.to - axis.from < 1;
   const label = (seconds) => {
-    return short ? `${(seconds * 1000).toFixed(decimals(step * 1000))} ms` : `${seconds.toFixed(decimals(step))} s`;
+    return short ? `${fixed(seconds * 1000, decimals(step * 1000))} ms` : `${fixed(seconds, decimals(step))} s`;
   };
   ruler(surface, ticks(axis, step), label, say("timeAxis"), axis, layout, { colours });
 }
@@ -45,7 +46,9 @@ export function drawMap(surface, mode, stretch, whole, gap, layout, { colours })
   const x = (value) => layout.left + (value - whole.from) * scale;
   surface.rect(layout.left, top, layout.right - layout.left, bottom - top, { fill: colours.shade });
   if (mode === "angle" && gap) {
-    for (const zero of [TURN, CYCLE]) surface.rect(x(zero - gap), top, gap * scale, bottom - top, { fill: colours.line });
+    for (const zero of [TURN, CYCLE]) {
+      surface.rect(x(zero - gap), top, gap * scale, bottom - top, { fill: colours.line });
+    }
   }
   surface.clipped(layout.left, top - 2, layout.right - layout.left, bottom - top + 4, () => {
     for (const turn of mode === "angle" ? [-CYCLE, 0, CYCLE] : [0]) {

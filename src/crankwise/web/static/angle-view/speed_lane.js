@@ -16,11 +16,13 @@ export function speedByAngle(surface, speeds, axis, layout, { colours }) {
   const deg = Array.from({ length: DEGREES }, (_, index) => index);
   const copies = axis.places(0, CYCLE, CYCLE);
   const shown = { x: copies.flatMap((zero) => deg.slice(0, -1).map((each) => axis.x(zero + each))) };
-  for (const key of ["low", "high", "mean"]) shown[key] = copies.flatMap(() => Array.from(speeds[key].subarray(0, -1)));
+  for (const key of ["low", "high", "mean"]) {
+    shown[key] = copies.flatMap(() => Array.from(speeds[key].subarray(0, -1)));
+  }
   const scale = scaleOf(shown.low, shown.high, layout);
   if (!scale) return;
   reach(surface, shown, scale, layout, { fill: colours.crank, opacity: 0.22, thinnest: 1 });
-  surface.clipped(layout.left, layout.speed.top, layout.right - layout.left, layout.speed.bottom - layout.speed.top, () => {
+  inLane(surface, layout, () => {
     for (const part of known(shown.x, shown.mean)) {
       surface.path(part.map(([x, rpm]) => [x, scale.y(rpm)]), { stroke: colours.crank, width: 1.8 });
     }
@@ -34,7 +36,8 @@ export function speedOverTime(surface, window, axis, layout, { colours }) {
   const [low, high] = [arrays["speed-low"], arrays["speed-high"]];
   // Close by there may be no point in view, only on either side.
   const each = x.length > 1 ? Math.abs(x.at(-1) - x[0]) / (x.length - 1) : 0;
-  const seen = (values) => values.filter((_, index) => axis.holds(x[index]) || axis.holds(x[index] + each) || axis.holds(x[index] - each));
+  const isNear = (_, index) => [-each, 0, each].some((by) => axis.holds(x[index] + by));
+  const seen = (values) => values.filter(isNear);
   const scale = scaleOf(seen(low), seen(high), layout);
   if (!scale) return;
   reach(surface, { x, low, high }, scale, layout, { fill: colours.crank, opacity: 1, thinnest: 1.8 });
@@ -50,9 +53,12 @@ function scaleOf(low, high, { speed }) {
   return { least, most, y: (rpm) => speed.low - ((rpm - least) / wide) * (speed.low - speed.high) };
 }
 
+function inLane(surface, { speed, left, right }, draw) {
+  surface.clipped(left, speed.top, right - left, speed.bottom - speed.top, draw);
+}
+
 function reach(surface, { x, low, high }, scale, layout, { fill, opacity, thinnest }) {
-  const { speed, left, right } = layout;
-  surface.clipped(left, speed.top, right - left, speed.bottom - speed.top, () => {
+  inLane(surface, layout, () => {
     for (const part of known(x, low, high)) {
       const sides = part.map(([at, least, most]) => [at, ...widened(scale.y(most), scale.y(least), thinnest)]);
       const over = sides.map(([at, top]) => [at, top]);

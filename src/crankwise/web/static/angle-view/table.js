@@ -22,7 +22,6 @@ function row(cells, kind) {
 
 // The same in a few sentences, for the file of a picture.
 export function inWords(view) {
-  return view.lanes
-    .map((lane) => `${lane.name}: ${lane.shift || lane.edges.map((edge) => `${edge.words}, ${edge.teeth}`).join("; ")}.`)
-    .join(" ");
+  const edges = (lane) => lane.edges.map((edge) => `${edge.words}, ${edge.teeth}`).join("; ");
+  return view.lanes.map((lane) => `${lane.name}: ${lane.shift || edges(lane)}.`).join(" ");
 }

@@ -3,6 +3,7 @@ import { Axis } from "./axis.js";
 import { areas, height, seen } from "./band.js";
 import { crankName, drawGaps, drawTeeth, gapWords } from "./crank_lane.js";
 import { laneName, triangle } from "./marks.js";
+import { fixed } from "./numbers.js";
 import { drawMap, rulerOverTime } from "./ruler.js";
 import { speedOverTime } from "./speed_lane.js";
 import { CYCLE, TURN } from "./stretch.js";
@@ -11,6 +12,8 @@ import { say } from "./texts.js";
 const LEAST_PITCH = 5;
 const MOST_CYCLES = 24;
 const LEAST_APART = 24;
+const TALL_STEPS = 32767;
+const DENSE_OPACITY = 0.55;
 const DOTS_FROM = 9; // pixels between samples
 
 export function drawOverTime(surface, { view, window, stretch, whole, layout, colours }) {
@@ -21,7 +24,8 @@ export function drawOverTime(surface, { view, window, stretch, whole, layout, co
     const gaps = gapsOf(view, teeth);
     drawGaps(surface, gaps, layout, { colours });
     zeros(surface, window, axis, layout, { colours });
-    signal(surface, window, view.crank.channel, layout.crank, axis, layout, { fill: colours.crank, opacity: pitch ? 0.25 : 0.6 });
+    const style = { fill: colours.crank, opacity: pitch ? 0.25 : 0.6 };
+    signal(surface, window, view.crank.channel, layout.crank, axis, layout, style);
     if (pitch >= LEAST_PITCH) {
       const inside = teeth.filter(({ x }) => axis.holds(x));
       drawTeeth(surface, inside, pitch, layout, { colours });
@@ -43,7 +47,7 @@ function channel(surface, view, window, lane, axis, layout, { colours }) {
   signal(surface, window, lane.channel.name, lane, axis, layout, { fill: colours[hue], opacity: 1 });
   if (cam) edges(surface, window, cam, lane, axis, { colours });
   const places = Math.min(Math.max(2 - Math.floor(Math.log10(high - low || 1)), 0), 6);
-  const range = say("range", { low: low.toFixed(places), high: high.toFixed(places), unit }).trim();
+  const range = say("range", { low: fixed(low, places), high: fixed(high, places), unit }).trim();
   laneName(surface, lane, layout, {
     name: cam?.name ?? lane.channel.name,
     remarks: [cam && cam.channel !== cam.role ? cam.channel : "", lane.channel.sampled ? range : ""],
@@ -66,9 +70,18 @@ function columns(surface, window, low, high, lane, axis, style) {
   const each = (window.to - window.from) / low.length;
   const x = (k) => axis.x(window.from + each * k);
   const part = seen(axis, window.from, each, low.length);
+  const { fill, opacity } = style;
+  // A block that hides every change is set back.
+  const shown = isDense(low, high, part) ? opacity * DENSE_OPACITY : opacity;
   for (const area of areas({ low, high, ...part, x, lane, thinnest: 1.8 })) {
-    surface.path(area, { closed: true, ...style });
+    surface.path(area, { closed: true, fill, opacity: shown });
   }
+}
+
+function isDense(low, high, { first, end }) {
+  let tall = 0;
+  for (let k = first; k < end; k++) tall += high[k] - low[k] > TALL_STEPS;
+  return tall > (end - first) / 2;
 }
 
 function points(surface, window, number, lane, axis, style) {

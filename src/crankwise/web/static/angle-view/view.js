@@ -1,16 +1,15 @@
 // The angle view: what is looked at, and what keys, buttons and fingers do to it.
 import { coloursOf } from "./colours.js";
+import { gapInTime, toAngle, toTime } from "./crossing.js";
 import { asPng, asSvg, download } from "./exporting.js";
+import { Glide } from "./glide.js";
 import { listenToKeys, listenToPointer } from "./input.js";
 import { levelsReady } from "./levels.js";
-import {
-  angleAt, differenceWords, edgeBeside, edgeWords, nearestEdge, readAngle, readTime, timeNear,
-} from "./reading.js";
+import { fixed } from "./numbers.js";
+import { angleAt, edgeBeside, readAt, timeNear } from "./reading.js";
 import { Scene } from "./scene.js";
 import { ask } from "./server.js";
-import {
-  CYCLE, TURN, around, byAngle, gapStretches, middle, moved, overTime, span, wrapped, zoomed,
-} from "./stretch.js";
+import { around, byAngle, gapStretches, middle, moved, overTime, span, wrapped, zoomed } from "./stretch.js";
 import { CanvasSurface } from "./surface_canvas.js";
 import { fillTable, inWords } from "./table.js";
 import { say } from "./texts.js";
@@ -19,7 +18,6 @@ import { Windows } from "./windows.js";
 const CLOSER = 0.6;
 const PAN = 0.2;
 const CURSOR_STEPS = 250;
-const GLIDE_MS = 180;
 const ASIDE_DEG = 60;
 const SPOKEN_AFTER_MS = 300;
 
@@ -38,6 +36,7 @@ class AngleView {
     Object.assign(this, { place, part });
     this.canvas = place.querySelector("canvas");
     this.surface = null;
+    this.gliding = new Glide();
     this.mode = "angle";
     this.#listen();
     this.#show(view);
@@ -52,7 +51,6 @@ class AngleView {
     this.mark = { angle: null, time: null };
     this.gaps = view.crank.gap_deg ? gapStretches(view) : [];
     this.mode = "angle";
-    this.onTheWay = null;
     this.ready = null;
     this.windows = null;
     fillTable(this.part("table"), view);
@@ -70,10 +68,13 @@ class AngleView {
       this.ready = found;
       this.limits.time = overTime(found.start_s, found.end_s);
       this.stretch.time ??= this.limits.time.all();
-      this.windows = new Windows(view, {
+      this.windows = new Windows(view, this.limits.time.all(), {
         changed: () => this.redraw(),
         notYet: () => this.#wait(view),
-        failed: (error) => this.#say(error.message),
+        failed: (error) => {
+          this.windows = null;
+          this.#say(error.message);
+        },
       });
       this.#buttons();
       this.redraw();
@@ -95,26 +96,10 @@ class AngleView {
     listenToKeys(this.part("picture"), (name) => this.act(name));
     // Once it has been chosen, keys and wheel are its own.
     this.canvas.addEventListener("pointerdown", () => this.part("picture").focus({ preventScroll: true }));
-    listenToPointer(this.canvas, {
-      isMap: (y) => y > this.scene.layout.map.top - 8 && y < this.scene.layout.map.bottom + 8,
-      toMap: (x) => this.#goTo(this.#onMap(x)),
-      point: (x) => this.#point(this.axis.value(this.axis.clipped(x))),
-      leave: () => this.#point(null),
-      drag: (pixels) => this.#look(moved(this.seen, -pixels / this.axis.perUnit)),
-      wheel: (factor, x) => this.#look(zoomed(this.seen, factor, this.axis.value(this.axis.clipped(x)))),
-      pinch: (factor, before, now) => {
-        const stays = this.axis.value(before);
-        const larger = zoomed(this.seen, factor, stays);
-        this.#look(moved(larger, ((before - now) * span(larger)) / (this.axis.right - this.axis.left)));
-      },
-    });
     for (const button of this.place.querySelectorAll("[data-do]")) {
       button.addEventListener("click", () => this.act(button.dataset.do));
     }
-    this.part("choice").addEventListener("change", async ({ target }) => {
-      const query = new URLSearchParams({ recording: target.value });
-      this.#show(await ask(`/api/visits/${this.place.dataset.visit}/angle-view?${query}`));
-    });
+    this.part("choice").addEventListener("change", ({ target }) => this.#choose(target.value));
     new ResizeObserver(() => this.redraw()).observe(this.part("picture"));
     const recolour = () => {
       this.colours = null;
@@ -122,6 +107,32 @@ class AngleView {
     };
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", recolour);
     new MutationObserver(recolour).observe(document.documentElement, { attributeFilter: ["data-theme"] });
+  }
+
+  // As soon as there is an axis.
+  #listenToPointer() {
+    const at = (x) => this.axis.value(this.axis.clipped(x));
+    listenToPointer(this.canvas, {
+      isMap: (y) => y > this.scene.layout.map.top - 8 && y < this.scene.layout.map.bottom + 8,
+      toMap: (x) => this.#goTo(this.#onMap(x)),
+      point: (x) => this.#point(at(x)),
+      leave: () => this.#point(null),
+      drag: (pixels) => this.#look(moved(this.seen, -pixels / this.axis.perUnit)),
+      wheel: (factor, x) => this.#look(zoomed(this.seen, factor, at(x))),
+      pinch: (factor, before, now) => {
+        const larger = zoomed(this.seen, factor, this.axis.value(before));
+        this.#look(moved(larger, ((before - now) * span(larger)) / (this.axis.right - this.axis.left)));
+      },
+    });
+  }
+
+  async #choose(recording) {
+    try {
+      const query = new URLSearchParams({ recording });
+      this.#show(await ask(`/api/visits/${this.place.dataset.visit}/angle-view?${query}`));
+    } catch (error) {
+      this.#say(error.message);
+    }
   }
 
   // What buttons and keys do, by name.
@@ -151,33 +162,24 @@ class AngleView {
     return this.stretch[this.mode];
   }
 
+  // The stretch that is drawn.
+  get shown() {
+    return this.gliding.between ?? this.seen;
+  }
+
   // Looks at another stretch at once.
   #look(stretch) {
-    cancelAnimationFrame(this.gliding);
+    this.gliding.stop();
     this.stretch[this.mode] = this.limits[this.mode].inside(stretch);
-    this.onTheWay = null;
     this.redraw();
   }
 
-  // Looks at another stretch by way of those between, unless one wishes for less motion.
   #glide(wanted) {
-    const from = this.onTheWay ?? this.seen;
+    const from = this.shown;
     this.#look(wanted);
-    if (matchMedia("(prefers-reduced-motion: reduce)").matches) return;
-    const to = this.seen;
-    // The short way round the cycle.
-    const way = middle(to) - middle(from);
+    const way = middle(this.seen) - middle(from);
     const turns = this.mode === "angle" ? around(way) - way : 0;
-    const begun = performance.now();
-    const frame = (now) => {
-      const share = Math.min(Math.max((now - begun) / GLIDE_MS, 0), 1);
-      const eased = share * (2 - share);
-      const between = (a, b) => a + (b + turns - a) * eased;
-      this.onTheWay = share < 1 ? { from: between(from.from, to.from), to: between(from.to, to.to) } : null;
-      if (share < 1) this.gliding = requestAnimationFrame(frame);
-      this.redraw();
-    };
-    frame(begun);
+    this.gliding.begin(from, this.seen, turns, () => this.redraw());
   }
 
   #goTo(centre) {
@@ -196,8 +198,7 @@ class AngleView {
 
   // The place that stays where it is while zooming by keys: the cursor, if it is seen.
   #stays() {
-    const cursor = this.#cursorInView();
-    return cursor ?? middle(this.seen);
+    return this.#cursorInView() ?? middle(this.seen);
   }
 
   #cursorInView() {
@@ -207,7 +208,8 @@ class AngleView {
 
   #nextGap() {
     if (this.mode === "time") {
-      this.#gapInTime();
+      const stretch = gapInTime(this.ready, this.#window(), this.#stays());
+      if (stretch) this.#glide(stretch);
       return;
     }
     const stretches = this.gaps.length ? this.gaps : [{ from: -ASIDE_DEG, to: ASIDE_DEG }];
@@ -216,24 +218,12 @@ class AngleView {
     this.#glide(stretches[there ? (now + 1) % stretches.length : Math.max(now, 0)]);
   }
 
-  // The gap nearest to what is seen.
-  #gapInTime() {
-    const window = this.#window();
-    const now = this.#stays();
-    const deg = angleAt(window, now);
-    const zero = timeNear(window, Math.round(deg / TURN) * TURN, now);
-    if (!Number.isFinite(zero)) return;
-    const aside = (ASIDE_DEG / CYCLE) * this.#cycleTime(zero);
-    this.#glide({ from: zero - aside, to: zero + aside });
-  }
-
   #step(way) {
-    const value = this.#cursorInView() ?? middle(this.seen);
-    this.#toCursor(value + (way * span(this.seen)) / CURSOR_STEPS);
+    this.#toCursor(this.#stays() + (way * span(this.seen)) / CURSOR_STEPS);
   }
 
   #toEdge(way) {
-    const value = this.#cursorInView() ?? middle(this.seen);
+    const value = this.#stays();
     if (this.mode === "angle") {
       this.#toCursor(edgeBeside(this.view, value, way));
       return;
@@ -280,57 +270,25 @@ class AngleView {
   // From angle to time and back, at the same place of the engine.
   #swap() {
     if (!this.ready) return;
-    cancelAnimationFrame(this.gliding);
-    this.onTheWay = null;
-    if (this.mode === "angle") this.#toTime();
-    else this.#toAngle();
+    this.gliding.stop();
+    if (this.mode === "angle") {
+      const deg = this.cursor.angle ?? middle(this.seen);
+      const there = toTime(this.ready, this.seen, deg, middle(this.stretch.time), this.limits.time);
+      this.mode = "time";
+      this.stretch.time = there.stretch;
+      if (this.cursor.angle !== null) this.cursor.time = there.time;
+    } else {
+      const there = toAngle(this.ready, this.#window(), this.seen, this.cursor.time);
+      this.mode = "angle";
+      this.stretch.angle = there.stretch;
+      this.cursor.angle = there.deg;
+    }
     this.#buttons();
     this.redraw();
   }
 
-  #toTime() {
-    const deg = this.cursor.angle ?? middle(this.seen);
-    const wide = span(this.seen);
-    const starts = this.ready.cycle_starts_s;
-    this.mode = "time";
-    if (wide >= CYCLE - 1 || !starts.length) {
-      this.stretch.time = this.limits.time.all();
-      return;
-    }
-    const about = middle(this.stretch.time);
-    const start = starts.reduce((a, b) => (Math.abs(b - about) < Math.abs(a - about) ? b : a));
-    const cycle = this.#cycleTime(start);
-    const time = start + (wrapped(deg) / CYCLE) * cycle;
-    const half = ((wide / CYCLE) * cycle) / 2;
-    const middleTime = time + ((middle(this.stretch.angle) - deg) / CYCLE) * cycle;
-    this.stretch.time = this.limits.time.inside({ from: middleTime - half, to: middleTime + half });
-    if (this.cursor.angle !== null) this.cursor.time = time;
-  }
-
-  #toAngle() {
-    const window = this.#window();
-    const deg = angleAt(window, middle(this.seen));
-    const wide = (span(this.seen) / this.#cycleTime(middle(this.seen))) * CYCLE;
-    this.mode = "angle";
-    const half = wide / 2;
-    const close = Number.isFinite(deg) && wide < CYCLE;
-    this.stretch.angle = close ? byAngle.inside({ from: deg - half, to: deg + half }) : byAngle.all();
-    const there = this.cursor.time === null ? NaN : angleAt(window, this.cursor.time);
-    this.cursor.angle = Number.isFinite(there) ? there : null;
-    this.#wrapCursor();
-  }
-
-  // How long the cycle about a time takes.
-  #cycleTime(seconds) {
-    const starts = this.ready.cycle_starts_s;
-    const after = starts.findIndex((each) => each > seconds);
-    const place = Math.min(Math.max(after, 1), starts.length - 1);
-    const every = Math.max(1, Math.round((this.ready.cycles - 1) / starts.length));
-    return (starts[place] - starts[place - 1]) / every;
-  }
-
   #window() {
-    return this.windows?.best(this.mode, this.seen) ?? null;
+    return this.windows?.best(this.mode, this.shown) ?? null;
   }
 
   #channels() {
@@ -354,25 +312,31 @@ class AngleView {
     this.#wrapCursor();
     const scene = this.#scene(width);
     this.#size(width, scene.height);
+    const isFirst = !this.axis;
     this.axis = scene.draw(this.surface, this.#shown());
     this.scene = scene;
+    if (isFirst) this.#listenToPointer();
     this.#read();
     this.windows?.want(this.mode, this.seen, this.axis.right - this.axis.left);
   }
 
   #scene(width) {
-    return new Scene(this.surface, {
-      width, view: this.view, mode: this.mode, window: this.#window(), channels: this.#channels(), colours: this.colours,
-    });
+    const { view, mode, colours } = this;
+    const [window, channels] = [this.#window(), this.#channels()];
+    return new Scene(this.surface, { width, view, mode, window, channels, colours });
   }
 
   #shown() {
     const value = this.cursor[this.mode];
-    const words = value === null ? "" : this.mode === "angle" ? `${wrapped(value).toFixed(1)}°` : `${(value * 1000).toFixed(2)} ms`;
     return {
-      stretch: this.onTheWay ?? this.seen, whole: this.#whole(), mark: this.mark[this.mode],
-      cursor: value === null ? null : { value, words },
+      stretch: this.shown, whole: this.#whole(), mark: this.mark[this.mode],
+      cursor: value === null ? null : { value, words: this.#place(value) },
     };
+  }
+
+  #place(value) {
+    if (this.mode === "angle") return `${fixed(wrapped(value), 1)}°`;
+    return span(this.seen) < 1 ? `${fixed(value * 1000, 2)} ms` : `${fixed(value, 3)} s`;
   }
 
   #size(width, height) {
@@ -390,21 +354,11 @@ class AngleView {
   #read() {
     const [key, places] = this.mode === "angle" ? ["seenDegrees", 2] : ["seenSeconds", 6];
     const { from, to } = this.seen;
-    this.part("seen").textContent = say(key, { from: from.toFixed(places), to: to.toFixed(places) });
-    const value = this.cursor[this.mode];
-    this.part("reading").textContent = value === null ? say("pointHere") : this.#reading(value).join(" · ");
-  }
-
-  #reading(value) {
-    const window = this.#window();
-    const byAngleHere = this.mode === "angle";
-    const found = byAngleHere ? readAngle(this.view, window, value) : readTime(this.view, window, value);
-    const deg = byAngleHere ? value : angleAt(window, value);
-    const near = byAngleHere ? nearestEdge(this.view, this.axis, deg) : null;
-    if (near) found.push(edgeWords(near));
-    const mark = this.mark[this.mode];
-    if (mark !== null) found.push(differenceWords(this.view, this.mode, mark, value));
-    return found;
+    this.part("seen").textContent = say(key, { from: fixed(from, places), to: fixed(to, places) });
+    const { view, axis, mode } = this;
+    const asked = { view, axis, mode, window: this.#window(), mark: this.mark[mode] };
+    const value = this.cursor[mode];
+    this.part("reading").textContent = value === null ? say("pointHere") : readAt(asked, value);
   }
 
   async #save(kind) {
@@ -421,7 +375,7 @@ class AngleView {
   #choices() {
     const { choices, levels } = this.view;
     const select = this.part("choice");
-    select.closest("label").hidden = choices.length < 2;
+    select.hidden = choices.length < 2;
     select.replaceChildren(
       ...choices.map(({ sha256, name, purpose }) => {
         const shown = levels.includes(sha256);

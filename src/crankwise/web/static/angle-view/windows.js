@@ -13,9 +13,10 @@ const BINS_PER_DEG = 32;
 const SETTLED_MS = 40;
 
 export class Windows {
-  // Tells when something has come, when there is nothing to get yet, and what has failed.
-  constructor({ levels, measurement }, { changed, notYet, failed }) {
-    Object.assign(this, { levels, measurement, changed, notYet, failed });
+  // `times` is the whole recording. Tells when something has come, when there is nothing to get
+  // yet, and what has failed.
+  constructor({ levels, measurement }, times, { changed, notYet, failed }) {
+    Object.assign(this, { levels, measurement, times, changed, notYet, failed });
     this.held = { angle: [], time: [] };
     this.wish = null;
   }
@@ -39,7 +40,7 @@ export class Windows {
 
   #ask(mode, stretch, pixels) {
     this.wish?.stop();
-    const wide = wider(mode, stretch);
+    const wide = wider(mode, stretch, this.times);
     const width = Math.min(Math.ceil((pixels * span(wide)) / span(stretch)), MOST_COLUMNS);
     const stopping = new AbortController();
     const timer = setTimeout(() => this.#get(mode, wide, width, stopping.signal), SETTLED_MS);
@@ -94,8 +95,8 @@ function covers(mode, { from, to }, asked) {
   return begin + span(asked) <= to + 1e-9;
 }
 
-function wider(mode, { from, to }) {
+function wider(mode, { from, to }, times) {
   const each = to - from;
-  if (mode === "angle" && 3 * each >= CYCLE) return { from: 0, to: CYCLE };
-  return { from: from - each, to: to + each };
+  if (mode === "time") return { from: Math.max(from - each, times.from), to: Math.min(to + each, times.to) };
+  return 3 * each >= CYCLE ? { from: 0, to: CYCLE } : { from: from - each, to: to + each };
 }
