@@ -29,9 +29,9 @@ SRC: Final = ROOT / "src" / "crankwise"
 
 CORE: Final = (
     "angle", "check", "comparison", "drive", "edges", "judge", "pipeline", "readers", "roles",
-    "wheel", "document", "store", "workshop", "schemas",
+    "wheel", "document", "store", "workshop", "schemas", "watch",
 )  # fmt: skip
-RAISED: Final = ("cli", "picture", "report", "batch", "watch", "web", "testing")
+RAISED: Final = ("cli", "picture", "report", "batch", "web", "testing")
 
 TOML: Final = {
     "drive/checks.toml": ("look", "found", "hands", "running", "source"),
@@ -86,7 +86,8 @@ BY_HAND: Final = (
     "intake-{1} and exhaust-{2} cam", "exhaust-{1} and intake-{2} cam",
     "intake to exhaust", "exhaust to intake", "intake-{1} to exhaust-{2}",
     "exhaust-{1} to intake-{2}", "{1} known-goods of the family", "edges", "angle", "cams",
-    "compare", "simulate", "read",
+    "compare", "simulate", "read", "unreachable", "unreadable", "not-measurable", "not-comparable",
+    "killed", "defect",
     " and ", " or ", ", and ", ", or ", " and the ", ", and the ",
 )  # fmt: skip
 """What the core puts together from parts that no message holds: roles, lists, names of drives."""

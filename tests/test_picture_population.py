@@ -48,6 +48,7 @@ def statistics(roles, count, *, odd=None, off=9.0, fate="set aside", family="Tar
             role, ("rising", "falling")[k % 2], 90.0 * k + 5.0 + float(moved[role].mean()),
             float(moved[role].std()), 90.0 * k + 5.0 + float(moved[role].min()),
             90.0 * k + 5.0 + float(moved[role].max()),
+            *(90.0 * k + 5.0 + np.percentile(moved[role], [50.0, 2.5, 97.5])),
         )
         for role in roles for k in range(8)
     ]  # fmt: skip
@@ -246,3 +247,13 @@ def test_the_picture_in_the_docs_is_the_one_the_code_draws():
     found = codec.load(INPUT.read_text(encoding="utf-8"), FamilyStatistics)
     committed = (ROOT / "docs/population-view.svg").read_text(encoding="utf-8")
     assert population_view(found) == committed, "look at it, then run scripts/write_generated.py"
+
+
+def test_a_family_summed_by_the_database_is_drawn_without_its_dots():
+    known = statistics(T20, 12)
+    none = tuple(replace(one, values_deg=()) for one in known.cams)
+    pairs = tuple(replace(one, values_deg=()) for one in known.separations)
+    summed = replace(known, ids=(), cams=none, separations=pairs)
+    drawn = population_view(summed)
+    assert drawn.count("<circle") < population_view(known).count("<circle")
+    assert "known-goods: 12" in drawn

@@ -143,7 +143,10 @@ def own_server(shop, tmp_path):
 
 @pytest.fixture
 def serve():
-    """Run our server on any store: a context manager that gives its address."""
+    """Run our server on any store: a context manager that gives its address.
+
+    Further settings of the server may be named.
+    """
     return served
 
 
@@ -155,14 +158,14 @@ def empty_server(tmp_path):
 
 
 @contextmanager
-def served(folder: Path):
+def served(folder: Path, **settings):
     """Run our server on a store, on any free port of this computer only."""
     uvicorn = needed("uvicorn")
     from crankwise.web.app import create_app  # noqa: PLC0415  needs the packages of the screens
     from crankwise.web.settings import Settings  # noqa: PLC0415
 
     bound = socket.create_server(("127.0.0.1", 0))
-    app = create_app(Settings(store=str(folder)))
+    app = create_app(Settings(store=str(folder), **settings))
     running = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
     thread = threading.Thread(target=running.run, kwargs={"sockets": [bound]})
     thread.start()

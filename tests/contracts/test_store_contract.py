@@ -278,6 +278,61 @@ def test_statistics_are_those_of_the_known_goods(store):
         store.shelf.statistics("Fell V6")
 
 
+def test_edges_are_summed_as_numpy_would(store):
+    random = np.random.default_rng(11)
+    moved = random.normal(0.0, 0.8, 41)
+    ids = [
+        store.shelf.add(engine(number, shift=float(shift), spread_deg=0.0), family="Tarn T20").id
+        for number, shift in enumerate(moved)
+    ]
+    store.shelf.retire(ids[7], why="wrong chain")
+    off = np.delete(moved, 7) - moved[0]
+    [found] = store.shelf.statistics("Tarn T20")
+    first = engine(0, shift=float(moved[0]), spread_deg=0.0)
+    assert len(found.edges) == sum(len(cam.edges) for cam in first.cams)
+    at = 0
+    for cam in first.cams:
+        for edge in cam.edges:
+            seen, at = found.edges[at], at + 1
+            assert (seen.role, seen.edge) == (cam.role, edge.edge)
+            expected = np.percentile(off, [0, 2.5, 50, 97.5, 100])  # its linear method, type 7
+            told = [seen.low_deg, seen.lower_deg, seen.median_deg, seen.upper_deg, seen.high_deg]
+            turned = (np.array(told) - edge.angle_deg + 360.0) % 720.0 - 360.0
+            assert turned == pytest.approx(expected, abs=1e-9)
+            mean = (seen.angle_deg - edge.angle_deg + 360.0) % 720.0 - 360.0
+            assert mean == pytest.approx(off.mean(), abs=1e-9)
+            assert seen.spread_deg == pytest.approx(off.std(ddof=1), abs=1e-9)
+
+
+def test_a_large_family_says_summed_what_its_values_say(store, monkeypatch):
+    random = np.random.default_rng(12)
+    shifts = random.normal(0.0, [[0.8], [0.5]], (2, 60))
+    shifts[1, 20] = 9.0
+    ids = [
+        store.shelf.add(
+            engine(number, intake=float(intake), exhaust=float(exhaust)), family="Tarn T20"
+        ).id
+        for number, (intake, exhaust) in enumerate(shifts.T)
+    ]
+    store.shelf.retire(ids[5], why="wrong chain")
+    [read] = store.shelf.statistics("Tarn T20")
+    monkeypatch.setattr("crankwise.store.statistics.MOST_READ", 10)
+    [summed] = store.shelf.statistics("Tarn T20")
+    assert (summed.known_goods, summed.ids, len(read.ids)) == (59, (), 59)
+    assert summed.edges == read.edges
+    assert [(o.id, o.quantity) for o in summed.outliers] == [
+        (ids[20], "exhaust cam"), (ids[20], "intake to exhaust"),
+    ]  # fmt: skip
+    assert summed.outliers == read.outliers
+    for one, other in zip(
+        (*summed.cams, *summed.separations), (*read.cams, *read.separations), strict=True
+    ):
+        assert (one.quantity, one.count) == (other.quantity, other.count)
+        for name in ("mean_deg", "spread_deg", "low_deg", "high_deg", "spread_high_deg"):
+            # Noise is taken as alike, which changes little beside a spread ten times as large.
+            assert getattr(one, name) == pytest.approx(getattr(other, name), abs=2e-3)
+
+
 def test_statistics_keep_patterns_of_a_family_apart(store):
     store.shelf.add(T20, family="Both")
     store.shelf.add(engine(1), family="Both")

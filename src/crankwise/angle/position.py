@@ -45,3 +45,13 @@ def teeth_in_words(angle_deg: float, *, pitch_deg: float, gap_deg: float, has_ga
     if turn <= last_deg / 2:
         return f"{1.0 + turn / pitch_deg:.1f} after the gap"
     return f"{1.0 + max(last_deg - turn, 0.0) / pitch_deg:.1f} before the gap"
+
+
+def from_gap_deg(angle_deg: float) -> float:
+    """How far a place lies from the zero, which comes once a revolution, either way.
+
+    >>> from_gap_deg(350.0), from_gap_deg(375.0)
+    (10.0, 15.0)
+    """
+    turn = angle_deg % REVOLUTION_DEG
+    return min(turn, REVOLUTION_DEG - turn)

@@ -7,7 +7,19 @@ from typing import Annotated
 import typer
 
 from crankwise import __version__
-from crankwise.cli import compare, demo, job, measure, reference, report, serve, shop, simulate
+from crankwise.cli import (
+    batch,
+    compare,
+    demo,
+    job,
+    measure,
+    reference,
+    report,
+    serve,
+    shop,
+    simulate,
+    watch,
+)
 from crankwise.cli.guard import guarded
 from crankwise.cli.options import Lang, Quiet, Shared
 from crankwise.cli.storing import Where
@@ -48,12 +60,14 @@ def root(
     ctx.obj = Shared(quiet=quiet, store=store)
 
 
+app.command("batch")(guarded(batch.batch))
 app.command("compare")(guarded(compare.compare))
 app.command("demo")(guarded(demo.demo))
 app.command("measure")(guarded(measure.measure))
 app.command("report")(guarded(report.report))
 app.command("serve")(guarded(serve.serve))
 app.command("simulate")(guarded(simulate.simulate))
+app.command("watch")(guarded(watch.watch))
 app.add_typer(job.group, name="job")
 app.add_typer(reference.group, name="reference")
 app.add_typer(shop.group, name="shop")

@@ -210,14 +210,19 @@ def compare_files(subject: Path, against: Against, how: How) -> Compared:
     UsageError
         Channels are named, but there is no recording they could be of.
     """
-    from crankwise import pipeline  # noqa: PLC0415  keeps --help fast
+    from crankwise import document, pipeline  # noqa: PLC0415  keeps --help fast
     from crankwise.drive.engine_file import load_engine  # noqa: PLC0415  keeps --help fast
     from crankwise.judge.policy import load_policy  # noqa: PLC0415  keeps --help fast
 
     engine = None if against.engine is None else load_engine(against.engine)
     policy = load_policy(against.policy)
     sides = [subject, *against.references, *([against.before] if against.before else ())]
-    measured = _measured(sides, how)
+    if how.says_something and all(map(document.looks_like_document, sides)):
+        raise UsageError(
+            "--crank, --cam and --interval are for recordings, and every file given is a saved "
+            "measurement: leave them out"
+        )
+    measured = measured_of(sides, how)
     count = len(against.references)
     comparison = pipeline.compare(
         measured[0],
@@ -231,18 +236,13 @@ def compare_files(subject: Path, against: Against, how: How) -> Compared:
     return Compared(comparison, measured[0])
 
 
-def _measured(sides: Sequence[Path], how: How) -> list[Measurement]:
+def measured_of(sides: Sequence[Path], how: How) -> list[Measurement]:
+    """Load what is a saved measurement, and measure what is a recording."""
     from crankwise import document  # noqa: PLC0415  keeps --help fast
 
-    saved = [document.looks_like_document(path) for path in sides]
-    if all(saved) and how.says_something:
-        raise UsageError(
-            "--crank, --cam and --interval are for recordings, and every file given is a saved "
-            "measurement: leave them out"
-        )
     return [
-        document.load(path) if is_saved else _measure(path, how)
-        for path, is_saved in zip(sides, saved, strict=True)
+        document.load(path) if document.looks_like_document(path) else _measure(path, how)
+        for path in sides
     ]
 
 

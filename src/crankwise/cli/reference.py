@@ -278,8 +278,9 @@ def population(
 
     rules = load_policy(policy)
     with open_for(ctx, store) as opened:
-        of_family(opened, family)
         patterns = opened.shelf.statistics(family, policy=rules)
+        if not patterns:
+            of_family(opened, family)  # says what there is instead
     if as_json:
         echo_json("population", family=family, patterns=patterns)
     elif not is_quiet(ctx, quiet=quiet):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import sys
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
@@ -54,6 +55,14 @@ def echo_json(kind: str, **values: object) -> None:
     document = {"format": f"crankwise.{kind}/1"} | {k: _plain(v) for k, v in values.items()}
     text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2)
     typer.echo(f"{text}\n".encode(), nl=False)
+
+
+def echo_json_line(kind: str, **values: object) -> None:
+    """Print one JSON document on one line at once, for whoever reads line by line."""
+    document = {"format": f"crankwise.{kind}/1"} | {k: _plain(v) for k, v in values.items()}
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False)
+    typer.echo(f"{text}\n".encode(), nl=False)
+    sys.stdout.flush()
 
 
 def echo_json_of(kind: str, report: DataclassInstance) -> None:

@@ -248,7 +248,7 @@ def build_population(
         observed_spread_deg=observed,
         noise_deg=noise,
         excess_spread_deg=excess,
-        basis=_basis(len(used), excess, prior),
+        basis=basis_in_words(len(used), excess, prior),
         posterior=posterior,
     )
 
@@ -294,7 +294,8 @@ def _split(values: tuple[KnownGoodValue, ...]) -> tuple[float | None, float, flo
     return observed, noise, math.sqrt(max(0.0, observed**2 - noise**2))
 
 
-def _basis(count: int, excess: float | None, prior: SpreadPrior) -> str:
+def basis_in_words(count: int, excess: float | None, prior: SpreadPrior) -> str:
+    """What limits rest on; ``excess`` is the build spread that the values show by themselves."""
     taken = f"build spread {prior.spread_deg:.2g}° ({prior.source})"
     if excess is None:
         return f"one known-good of the family and a {taken}"

@@ -93,7 +93,7 @@ def find_stand_out(
     )  # fmt: skip
     probability = min(1.0, count * predicted.beyond(float(values_deg[index])))
     return StandOut(
-        standing=_standing(count - unknowns, probability),
+        standing=standing(count - unknowns, probability),
         index=index,
         probability=probability,
         others=predicted.estimate(coverage=0.95),
@@ -157,7 +157,8 @@ def _least_fitting(
     return int(np.argmax(np.where(held, size, 0.0)))
 
 
-def _standing(beyond_the_fit: int, probability: float) -> Standing:
+def standing(beyond_the_fit: int, probability: float) -> Standing:
+    """What ISO 5725-2 calls a value of this probability, with so many values beyond the fit."""
     if beyond_the_fit < _LEAST_BEYOND_THE_FIT:
         return "cannot-tell"
     if probability < OUTLIER:

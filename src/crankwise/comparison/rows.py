@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from crankwise.angle.position import teeth_in_words
+from crankwise.angle.position import from_gap_deg, teeth_in_words
 from crankwise.angle.student import combine
 from crankwise.comparison.healthy import Reference
 from crankwise.comparison.match import Match
@@ -50,7 +50,7 @@ def cam_shift(
     edges = _edge_shifts(
         pair, crank, found, shift_deg=shift, centre_deg=ref.centre_deg, factor=factor
     )
-    nearest = min(edges, key=lambda edge: _from_gap(edge.known_good_deg))
+    nearest = min(edges, key=lambda edge: from_gap_deg(edge.known_good_deg))
     return CamShift(
         role=role,
         subject_channel=pair.match.subject.channel,
@@ -86,11 +86,6 @@ def known_goods_budget(ref: Reference, only: tuple[Contribution, ...]) -> tuple[
     if ref.healthy.known_goods == 1:
         return only
     return (Contribution("known-goods as measured", ref.centre_standard_deg, "B", None),)
-
-
-def _from_gap(angle_deg: float) -> float:
-    turn = angle_deg % 360.0
-    return min(turn, 360.0 - turn)
 
 
 def _edge_shifts(

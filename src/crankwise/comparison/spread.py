@@ -176,18 +176,46 @@ def learn_spread(
         variance = spread[:, None] ** 2 + standard_uncertainty_deg**2
         fit = weighted_fit(design, values_deg, variance)
         _, log_precision = np.linalg.slogdet(fit.covariance)
-        # Density over the logarithm of the spread, with the mean or line integrated out.
-        density = -prior.dof * (log_spread + 0.5 * (prior.spread_deg / spread) ** 2)
-        density -= 0.5 * (np.log(variance).sum(axis=1) - log_precision + fit.chi_square)
+        density = -0.5 * (np.log(variance).sum(axis=1) - log_precision + fit.chi_square)
         return density, fit
 
-    log_spread = _grid(lambda nodes: at(nodes)[0], _range(values_deg, prior, dof))
-    density, fit = at(log_spread)
+    squares = len(values_deg) * float(np.ptp(values_deg)) ** 2
+    return weighed(at, prior=prior, dof=dof, squares_deg2=squares)
+
+
+def weighed(
+    at: Callable[[FloatArray], tuple[FloatArray, WeightedFit]],
+    *,
+    prior: SpreadPrior,
+    dof: float,
+    squares_deg2: float,
+) -> SpreadPosterior:
+    """Weigh the possible spreads by values and prior together.
+
+    Parameters
+    ----------
+    at : callable
+        Told logarithms of spreads [shape=(k,)], returns the logarithm of the values' density
+        under each, with the mean or line integrated out, and the mean or line itself.
+    prior : SpreadPrior
+    dof : float
+        Degrees of freedom of values and prior together.
+    squares_deg2 : float
+        No less than the sum of the values' squared residuals.
+    """
+
+    def with_prior(log_spread: FloatArray) -> tuple[FloatArray, WeightedFit]:
+        density, fit = at(log_spread)
+        known = (prior.spread_deg / np.exp(log_spread)) ** 2
+        return density - prior.dof * (log_spread + 0.5 * known), fit
+
+    log_spread = _grid(lambda nodes: with_prior(nodes)[0], _range(squares_deg2, prior, dof))
+    density, fit = with_prior(log_spread)
     weight = np.exp(density - density.max())
     return SpreadPosterior(np.exp(log_spread), weight / weight.sum(), fit)
 
 
-def _range(values_deg: FloatArray, prior: SpreadPrior, dof: float) -> tuple[float, float]:
+def _range(squares_deg2: float, prior: SpreadPrior, dof: float) -> tuple[float, float]:
     """Logarithms of spreads outside which the density is negligible."""
     # Against its peak at p, an inverse chi-square density of d degrees of freedom over x = ln(t/p)
     # has the logarithm -d (x + (exp(-2 x) - 1) / 2). Below the peak that is under -c for
@@ -195,7 +223,7 @@ def _range(values_deg: FloatArray, prior: SpreadPrior, dof: float) -> tuple[floa
     # x = c/d + 1/2. The peak is lowest if the values agree entirely.
     known = prior.dof * prior.spread_deg**2
     lowest = known / (dof + 2.0 * _NEGLIGIBLE + 2.0 * math.sqrt(_NEGLIGIBLE * dof))
-    highest = (known + len(values_deg) * float(np.ptp(values_deg)) ** 2) / dof
+    highest = (known + squares_deg2) / dof
     return 0.5 * math.log(lowest), 0.5 * math.log(highest) + _NEGLIGIBLE / dof + 0.5
 
 

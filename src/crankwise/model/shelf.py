@@ -172,7 +172,7 @@ class Spread:
     remarks : tuple of str
     values_deg : tuple of float
         Every known-good against the first one, also one that was set aside, crank degrees; in the
-        order of the ids of the family.
+        order of the ids of the family. Empty where there are so many that the database sums them.
     """
 
     quantity: str
@@ -194,7 +194,9 @@ class EdgeSpread:
     """One cam edge over the known-goods of a family, crank degrees.
 
     ``angle_deg`` is the mean, ``spread_deg`` the standard deviation (0 with one), ``low_deg`` and
-    ``high_deg`` the extremes seen; the angles are those of the first known-good's zero.
+    ``high_deg`` the extremes seen; ``median_deg`` the middle one, ``lower_deg`` and ``upper_deg``
+    the bounds that 95 % of those seen lie within. The angles are those of the first known-good's
+    zero.
     """
 
     role: str
@@ -203,6 +205,9 @@ class EdgeSpread:
     spread_deg: float
     low_deg: float
     high_deg: float
+    median_deg: float
+    lower_deg: float
+    upper_deg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +223,8 @@ class Outlier:
 class FamilyStatistics:
     """What the known-goods of one family with one pattern say together.
 
-    ``ids`` are those of the known-goods, the first one first.
+    ``ids`` are those of the known-goods, the first one first; empty where there are so many that
+    the database sums them.
     """
 
     family: str

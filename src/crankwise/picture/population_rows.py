@@ -132,7 +132,7 @@ def _row(row: Row, across: Scale, y: float) -> tuple[list[svg.Element], float]:
     places = [across.at(value) for value in row.spread.values_deg]
     levels = swarm(places, apart=2 * row.radius + 1.0)
     top = y + _AIR
-    foot = top + max(2 * row.radius * (max(levels) + 1), 16.0)
+    foot = top + max(2 * row.radius * (max(levels, default=0) + 1), 16.0)
     bottom = foot + _BELOW + 7.0
     middle = across.at(row.spread.mean_deg)
     dots = [

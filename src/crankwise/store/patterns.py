@@ -33,6 +33,7 @@ class Patterns:
         self._session = session
         self._policy = load_policy(None)
         self._firsts: dict[int, Measurement] = {}
+        self._cams: dict[int, list[int]] = {}
         self._of_family: dict[tuple[int, int, int], list[int]] = {}
 
     def assign(
@@ -62,6 +63,13 @@ class Patterns:
             ).one()
             self._firsts[pattern_id] = codec.load(text, KnownGood).measurement
         return self._firsts[pattern_id]
+
+    def cams(self, pattern_id: int) -> list[int]:
+        """Return the numbers of a pattern's cams, in the order of its first known-good."""
+        if pattern_id not in self._cams:
+            asked = select(PatternCamRow.id).where(PatternCamRow.pattern_id == pattern_id)
+            self._cams[pattern_id] = list(self._session.scalars(asked.order_by(PatternCamRow.id)))
+        return self._cams[pattern_id]
 
     def candidates(self, measurement: Measurement, *, residual_deg: float) -> list[int]:
         """Patterns that a measurement may fit, by the spacings of its edges."""

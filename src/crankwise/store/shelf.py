@@ -31,7 +31,7 @@ from crankwise.store.database import Database
 from crankwise.store.finding import by_start, find_named, numbered
 from crankwise.store.fitting import fits
 from crankwise.store.privacy import naming, neutral
-from crankwise.store.shelving import Shelving, known_good_of
+from crankwise.store.shelving import Shelving, known_good_of, retire
 from crankwise.store.statistics import family_statistics
 from crankwise.store.tables import DetailsRow, FamilyRow, VehicleRow
 
@@ -195,8 +195,8 @@ class Shelf:
                     f"known-good {row.id} is retired already ({row.retired_why}); there is nothing "
                     "to do"
                 )
-            row.retired_at, row.retired_why = datetime.now(UTC), why.strip()
-            session.flush()
+            retire(session, row.id, why=why.strip())
+            session.refresh(row)
             return known_good_of(row)
 
     def fits(self, measurement: Measurement, *, limit: int = 20) -> tuple[Fit, ...]:

@@ -9,14 +9,21 @@ from datetime import UTC, datetime
 from itertools import islice
 from typing import Any
 
-from sqlalchemy import insert, or_, select, text, update
+from sqlalchemy import delete, insert, or_, select, text, update
 from sqlalchemy.orm import Session
 
 from crankwise.model.shelf import Conflict, ImportReport, KnownGood, Retirement
 from crankwise.store import codec, portable
 from crankwise.store.finding import name_key, named
 from crankwise.store.patterns import Patterns
-from crankwise.store.tables import FamilyRow, KnownGoodRow
+from crankwise.store.placing import Placed
+from crankwise.store.tables import (
+    FamilyRow,
+    KnownGoodCamRow,
+    KnownGoodEdgeRow,
+    KnownGoodRow,
+    PatternCamRow,
+)
 
 _LOCK = 7_206_031
 
@@ -58,7 +65,7 @@ class Shelving:
         for some in _batched(parts, _AT_A_TIME):
             read = [part for _, part in some if isinstance(part, KnownGood)]
             here = _Here.of(self._session, read)
-            rows: list[dict[str, Any]] = []
+            rows: list[_New] = []
             for name, part in some:
                 if isinstance(part, str):
                     conflicts.append(Conflict("", name, part))
@@ -100,16 +107,15 @@ class Shelving:
             "with other content; retire that one first, if this one is right"
         )
 
-    def _values(self, known_good: KnownGood, here: _Here, vehicle_id: int | None) -> dict[str, Any]:
-        """Values of its row; the known-good that it supersedes is retired."""
+    def _values(self, known_good: KnownGood, here: _Here, vehicle_id: int | None) -> _New:
+        """Values of its rows; the known-good that it supersedes is retired."""
         family = self.family(known_good.family)
         measurement, retired = known_good.measurement, known_good.retired
         here.retired[known_good.id] = retired is not None
         if retired is None:
             self._retire_superseded(known_good, here, family.id)
         pattern_id, placed = self._patterns.assign(family.id, known_good.id, measurement)
-        against = [[cam.shift_deg, cam.standard_deg, cam.differences_deg] for cam in placed]
-        return {
+        values = {
             "id": known_good.id,
             "family_id": family.id,
             "pattern_id": pattern_id,
@@ -121,11 +127,12 @@ class Shelving:
             "added_at": known_good.added_at,
             "document": codec.dump(replace(known_good, retired=None)),
             "content_sha256": known_good.content_sha256,
-            "against_first": json.dumps(against),
             "vehicle_id": vehicle_id,
             "retired_at": retired.at if retired else None,
             "retired_why": retired.why if retired else None,
         }
+        counted = tuple(zip(self._patterns.cams(pattern_id), placed, strict=True))
+        return _New(values, () if retired else counted)
 
     def _retire_superseded(self, known_good: KnownGood, here: _Here, family_id: int) -> None:
         key = known_good.measurement.recording.sha256, family_id
@@ -135,15 +142,65 @@ class Shelving:
             return
         here.retired[other] = True
         why = f"superseded by {known_good.id}"
-        self._session.execute(
-            update(KnownGoodRow)
-            .where(KnownGoodRow.id == other)
-            .values(retired_at=datetime.now(UTC), retired_why=why)
-        )
+        retire(self._session, other, why=why)
 
-    def _insert(self, rows: list[dict[str, Any]]) -> None:
+    def _insert(self, rows: list[_New]) -> None:
         if rows:
-            self._session.execute(insert(KnownGoodRow), rows)
+            self._session.execute(insert(KnownGoodRow), [new.values for new in rows])
+            cams = [row for new in rows for row in new.cam_rows()]
+            edges = [row for new in rows for row in new.edge_rows()]
+            if cams:
+                self._session.execute(insert(KnownGoodCamRow), cams)
+                self._session.execute(insert(KnownGoodEdgeRow), edges)
+
+
+def retire(session: Session, known_good_id: str, *, why: str) -> None:
+    """Take a known-good off the shelf; its place in the pattern counts no more."""
+    session.execute(
+        update(KnownGoodRow)
+        .where(KnownGoodRow.id == known_good_id)
+        .values(retired_at=datetime.now(UTC), retired_why=why)
+    )
+    cams = (
+        select(PatternCamRow.id)
+        .join(KnownGoodRow, KnownGoodRow.pattern_id == PatternCamRow.pattern_id)
+        .where(KnownGoodRow.id == known_good_id)
+    )
+    for row in (KnownGoodCamRow, KnownGoodEdgeRow):
+        session.execute(delete(row).where(row.cam_id.in_(cams), row.known_good_id == known_good_id))
+
+
+@dataclass(frozen=True, slots=True)
+class _New:
+    """Rows of a new known-good: its own, and where its cams and edges lie in the pattern.
+
+    ``placed`` has the number of each cam of the pattern beside what lies there; it is empty for one
+    that is retired, which counts no more.
+    """
+
+    values: dict[str, Any]
+    placed: tuple[tuple[int, Placed], ...]
+
+    def cam_rows(self) -> Iterator[dict[str, Any]]:
+        """One row for each cam."""
+        for cam_id, cam in self.placed:
+            yield {
+                "cam_id": cam_id,
+                "known_good_id": self.values["id"],
+                "shift_deg": cam.shift_deg,
+                "standard_deg": cam.standard_deg,
+            }
+
+    def edge_rows(self) -> Iterator[dict[str, Any]]:
+        """One row for each edge."""
+        for cam_id, cam in self.placed:
+            for number, difference_deg in enumerate(cam.differences_deg):
+                yield {
+                    "cam_id": cam_id,
+                    "number": number,
+                    "difference_deg": difference_deg,
+                    "known_good_id": self.values["id"],
+                }
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,39 +1,60 @@
-"""What the known-goods of a family say together, with the one that stands out."""
+"""What the known-goods of a family say together, with the one that stands out.
+
+Edges are summed by the database. So are cams and separations of a family of more than a thousand;
+of a smaller one each cam's shifts are read, as then every value counts on its own.
+"""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from crankwise.comparison.population import KnownGoodValue, Population, build_population
+from crankwise.comparison.moments import learn_from_moments, stand_out_from_moments
+from crankwise.comparison.population import (
+    KnownGoodValue,
+    basis_in_words,
+    build_population,
+)
+from crankwise.comparison.robust import StandOut
 from crankwise.comparison.separation import pairs_of
-from crankwise.comparison.spread import SpreadPrior
+from crankwise.comparison.spread import SpreadPosterior, SpreadPrior
 from crankwise.judge.policy import load_policy
 from crankwise.model.policy import Policy
 from crankwise.model.recording import FloatArray
 from crankwise.model.shelf import EdgeSpread, FamilyStatistics, Outlier, Spread
-from crankwise.store.tables import FamilyRow, KnownGoodRow, PatternCamRow, PatternRow
+from crankwise.store import sums
+from crankwise.store.tables import (
+    FamilyRow,
+    KnownGoodCamRow,
+    KnownGoodRow,
+    PatternCamRow,
+    PatternRow,
+)
 from crankwise.units import wrap_cycle_deg
 
+MOST_READ: Final = 1000
+"""Known-goods up to which shifts are read one by one; beyond, moments differ by some 0.001°."""
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cam:
-    """One cam over the known-goods: edges of the first one, and all against it.
+_ONE: Final = np.ones(1)
 
-    ``shift_deg`` and ``standard_deg`` have shape (known-goods,), ``edges_deg`` (known-goods,
-    edges).
-    """
 
-    role: str
-    first: tuple[tuple[float, str], ...]
-    shift_deg: FloatArray
-    standard_deg: FloatArray
-    edges_deg: FloatArray
+@dataclass(frozen=True, slots=True)
+class _Pattern:
+    """One pattern of the family: its cams' numbers by role, and how many known-goods it has."""
+
+    cams: dict[str, int]
+    count: int
+
+    @property
+    def is_large(self) -> bool:
+        """Whether the database sums up the shifts."""
+        return self.count > MOST_READ
 
 
 def family_statistics(
@@ -41,79 +62,110 @@ def family_statistics(
 ) -> tuple[FamilyStatistics, ...]:
     """Statistics of each pattern within the family, the one of most known-goods first."""
     rules = policy or load_policy(None)
-    patterns = session.scalars(select(PatternRow).where(PatternRow.family_id == family.id)).all()
     found: list[FamilyStatistics] = []
-    for pattern in patterns:
-        ids, cams = _read(session, pattern.id)
-        if ids:
-            found.append(_statistics(family.name, pattern.wheel, ids, cams, rules))
+    for row in session.scalars(select(PatternRow).where(PatternRow.family_id == family.id)).all():
+        cams = session.scalars(
+            select(PatternCamRow)
+            .where(PatternCamRow.pattern_id == row.id)
+            .order_by(PatternCamRow.id)
+        ).all()
+        count = sums.count_of(session, cams[0].id)
+        if count:
+            pattern = _Pattern({cam.role: cam.id for cam in cams}, count)
+            learned = (_from_sums if pattern.is_large else _from_values)(session, pattern, rules)
+            found.append(
+                FamilyStatistics(
+                    family=family.name,
+                    wheel=row.wheel,
+                    known_goods=count,
+                    ids=learned.ids,
+                    cams=learned.spreads[: len(cams)],
+                    separations=learned.spreads[len(cams) :],
+                    edges=tuple(_edges(session, cams)),
+                    outliers=learned.outliers,
+                )
+            )
     return tuple(sorted(found, key=lambda item: -item.known_goods))
 
 
-def _read(session: Session, pattern_id: int) -> tuple[list[str], tuple[_Cam, ...]]:
-    rows = session.execute(
-        select(KnownGoodRow.id, KnownGoodRow.against_first)
-        .where(KnownGoodRow.pattern_id == pattern_id, KnownGoodRow.retired_at.is_(None))
-        .order_by(KnownGoodRow.added_at, KnownGoodRow.id)
-    ).all()
-    placed = [json.loads(row.against_first) for row in rows]
-    columns = session.execute(
-        select(PatternCamRow.role, PatternCamRow.edges)
-        .where(PatternCamRow.pattern_id == pattern_id)
-        .order_by(PatternCamRow.id)
-    )
-    cams = tuple(
-        _Cam(
-            role=role,
-            first=tuple((float(angle), str(edge)) for angle, edge in json.loads(edges)),
-            shift_deg=np.array([item[number][0] for item in placed]),
-            standard_deg=np.array([item[number][1] for item in placed]),
-            edges_deg=np.array([item[number][2] for item in placed]),
-        )
-        for number, (role, edges) in enumerate(columns)
-    )
-    return [row.id for row in rows], cams
+@dataclass(frozen=True, slots=True)
+class _Learned:
+    """Every cam by its role, then every separation; what stands out; ids where values were read."""
+
+    spreads: tuple[Spread, ...]
+    outliers: tuple[Outlier, ...]
+    ids: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, made: list[tuple[Spread, Outlier | None]], ids: tuple[str, ...] = ()) -> _Learned:
+        """Sort what was made of each quantity."""
+        outliers = tuple(outlier for _, outlier in made if outlier is not None)
+        return cls(tuple(spread for spread, _ in made), outliers, ids)
 
 
-def _statistics(
-    family: str, wheel: str, ids: Sequence[str], cams: Sequence[_Cam], policy: Policy
-) -> FamilyStatistics:
-    outliers: list[Outlier] = []
-    by_role = {cam.role: cam for cam in cams}
-    spreads = [
-        _spread(
-            ids,
-            f"{cam.role} cam",
-            shift=cam.shift_deg,
-            standard=cam.standard_deg,
-            prior=_prior(policy.spread.cam_deg, policy, "spread.cam_deg"),
-            coverage=policy.limits.coverage,
-            outliers=outliers,
-        )
-        for cam in sorted(cams, key=lambda cam: cam.role)
-    ]
-    separations = [
-        _spread(
-            ids,
-            f"{one} to {other}",
-            shift=by_role[other].shift_deg - by_role[one].shift_deg,
-            standard=np.hypot(by_role[one].standard_deg, by_role[other].standard_deg),
-            prior=_prior(policy.spread.separation_deg, policy, "spread.separation_deg"),
-            coverage=policy.limits.coverage,
-            outliers=outliers,
-        )
-        for one, other in pairs_of(sorted(by_role))
-    ]
-    return FamilyStatistics(
-        family=family,
-        wheel=wheel,
-        known_goods=len(ids),
-        ids=tuple(ids),
-        cams=tuple(spreads),
-        separations=tuple(separations),
-        edges=tuple(edge for cam in cams for edge in _edges(cam)),
-        outliers=tuple(outliers),
+def _from_values(session: Session, pattern: _Pattern, policy: Policy) -> _Learned:
+    """Learn from the shifts themselves."""
+    row = KnownGoodCamRow
+    asked = (
+        select(row.cam_id, row.known_good_id, row.shift_deg, row.standard_deg)
+        .join(KnownGoodRow, KnownGoodRow.id == row.known_good_id)
+        .where(row.cam_id.in_(pattern.cams.values()))
+        .order_by(KnownGoodRow.added_at, KnownGoodRow.id, row.cam_id)
     )
+    found = session.execute(asked).all()
+    ids = list(dict.fromkeys(one.known_good_id for one in found))
+    of_cam = {
+        role: (
+            np.array([one.shift_deg for one in found if one.cam_id == cam_id]),
+            np.array([one.standard_deg for one in found if one.cam_id == cam_id]),
+        )
+        for role, cam_id in pattern.cams.items()
+    }
+    made = [
+        _spread(ids, _cam_words(role), *of_cam[role], prior=_cam_prior(policy), policy=policy)
+        for role in sorted(of_cam)
+    ]
+    for one, other in pairs_of(sorted(of_cam)):
+        change = of_cam[other][0] - of_cam[one][0]
+        standard = np.hypot(of_cam[one][1], of_cam[other][1])
+        prior, words = _separation_prior(policy), _separation_words(one, other)
+        made.append(_spread(ids, words, change, standard, prior=prior, policy=policy))
+    return _Learned.of(made, tuple(ids))
+
+
+def _from_sums(session: Session, pattern: _Pattern, policy: Policy) -> _Learned:
+    """Learn from what the database adds up."""
+    made = [
+        _summed(
+            session,
+            _cam_words(role),
+            sums.shift_of(pattern.cams[role]),
+            policy=policy,
+            prior=_cam_prior(policy),
+        )
+        for role in sorted(pattern.cams)
+    ]
+    for one, other in pairs_of(sorted(pattern.cams)):
+        quantity = sums.separation_of(pattern.cams[one], pattern.cams[other])
+        prior, words = _separation_prior(policy), _separation_words(one, other)
+        made.append(_summed(session, words, quantity, prior=prior, policy=policy))
+    return _Learned.of(made)
+
+
+def _cam_words(role: str) -> str:
+    return f"{role} cam"
+
+
+def _separation_words(one: str, other: str) -> str:
+    return f"{one} to {other}"
+
+
+def _cam_prior(policy: Policy) -> SpreadPrior:
+    return _prior(policy.spread.cam_deg, policy, "spread.cam_deg")
+
+
+def _separation_prior(policy: Policy) -> SpreadPrior:
+    return _prior(policy.spread.separation_deg, policy, "spread.separation_deg")
 
 
 def _prior(difference_deg: float, policy: Policy, key: str) -> SpreadPrior:
@@ -126,15 +178,14 @@ def _prior(difference_deg: float, policy: Policy, key: str) -> SpreadPrior:
 
 
 def _spread(
-    ids: Sequence[str],
+    ids: list[str],
     quantity: str,
-    *,
     shift: FloatArray,
     standard: FloatArray,
+    *,
     prior: SpreadPrior,
-    coverage: float,
-    outliers: list[Outlier],
-) -> Spread:
+    policy: Policy,
+) -> tuple[Spread, Outlier | None]:
     population = build_population(
         [
             KnownGoodValue(name, float(value), float(own))
@@ -143,47 +194,89 @@ def _spread(
         quantity=quantity,
         prior=prior,
     )
-    outliers.extend(_outliers(ids, shift, population))
-    bounds = population.prediction_limits(standard_uncertainty_deg=0.0, coverage=coverage)
+    found = population.stand_out
+    outlier = (
+        _outlier(ids[found.index], quantity, float(shift[found.index]), found) if found else None
+    )
+    spread = _told(
+        quantity, population.posterior, policy, count=population.count, basis=population.basis,
+        remarks=population.remarks, values_deg=tuple(map(float, shift)),
+    )  # fmt: skip
+    return spread, outlier
+
+
+def _summed(
+    session: Session, words: str, quantity: sums.Quantity, *, prior: SpreadPrior, policy: Policy
+) -> tuple[Spread, Outlier | None]:
+    moments = sums.moments_of(session, quantity)
+    name, value_deg = sums.farthest_of(session, quantity, moments.mean_deg)
+    found = stand_out_from_moments(moments, value_deg, prior)
+    used = moments.without(value_deg) if found.standing == "outlier" else moments
+    outlier = _outlier(name, words, value_deg, found)
+    spread = _told(
+        words, learn_from_moments(used, prior), policy, count=used.count,
+        basis=basis_in_words(used.count, used.excess_spread_deg, prior),
+    )  # fmt: skip
+    return spread, outlier
+
+
+def _told(
+    quantity: str,
+    posterior: SpreadPosterior,
+    policy: Policy,
+    *,
+    count: int,
+    basis: str,
+    remarks: tuple[str, ...] = (),
+    values_deg: tuple[float, ...] = (),
+) -> Spread:
+    coverage = policy.limits.coverage
+    spread = posterior.spread(coverage=0.95)
+    next_one = posterior.new_value(_ONE, standard_uncertainty_deg=0.0).estimate(coverage=coverage)
     return Spread(
         quantity=quantity,
-        count=len(population.used),
-        mean_deg=population.mean.value,
-        spread_deg=population.spread.value,
-        spread_low_deg=population.spread.low,
-        spread_high_deg=population.spread.high,
-        low_deg=bounds.low_deg,
-        high_deg=bounds.high_deg,
+        count=count,
+        mean_deg=posterior.expected(_ONE).centre,
+        spread_deg=spread.value,
+        spread_low_deg=spread.low,
+        spread_high_deg=spread.high,
+        low_deg=next_one.low,
+        high_deg=next_one.high,
         coverage=coverage,
-        basis=population.basis,
-        remarks=population.remarks,
-        values_deg=tuple(map(float, shift)),
+        basis=basis,
+        remarks=remarks,
+        values_deg=values_deg,
     )
 
 
-def _outliers(ids: Sequence[str], shift: FloatArray, population: Population) -> Iterator[Outlier]:
-    stand_out = population.stand_out
-    if stand_out is None or stand_out.standing not in {"outlier", "straggler"}:
-        return
-    fate = "set aside" if stand_out.standing == "outlier" else "kept"
-    yield Outlier(
-        id=ids[stand_out.index],
-        quantity=population.quantity,
+def _outlier(name: str, quantity: str, shift_deg: float, found: StandOut) -> Outlier | None:
+    if found.standing not in {"outlier", "straggler"}:
+        return None
+    fate = "set aside" if found.standing == "outlier" else "kept"
+    return Outlier(
+        id=name,
+        quantity=quantity,
         text=(
-            f"{population.quantity}: {shift[stand_out.index]:+.1f}°, where the others would have "
-            f"{stand_out.others.value:+.1f}° ± {stand_out.others.uncertainty:.1f}°; {fate}"
+            f"{quantity}: {shift_deg:+.1f}°, where the others would have "
+            f"{found.others.value:+.1f}° ± {found.others.uncertainty:.1f}°; {fate}"
         ),
     )
 
 
-def _edges(cam: _Cam) -> Iterator[EdgeSpread]:
-    for number, (angle, edge) in enumerate(cam.first):
-        off = cam.edges_deg[:, number]
-        yield EdgeSpread(
-            role=cam.role,
-            edge=edge,
-            angle_deg=float(wrap_cycle_deg(angle + float(off.mean()))),
-            spread_deg=float(off.std(ddof=1)) if len(off) > 1 else 0.0,
-            low_deg=angle + float(off.min()),
-            high_deg=angle + float(off.max()),
-        )
+def _edges(session: Session, cams: Sequence[PatternCamRow]) -> Iterator[EdgeSpread]:
+    summed = sums.edge_sums(session, [cam.id for cam in cams])
+    for cam in cams:
+        for number, (angle, edge) in enumerate(json.loads(cam.edges)):
+            found = summed[cam.id, number]
+            lower, median, upper = found.percentiles_deg
+            yield EdgeSpread(
+                role=cam.role,
+                edge=edge,
+                angle_deg=float(wrap_cycle_deg(angle + found.mean_deg)),
+                spread_deg=found.spread_deg,
+                low_deg=angle + found.low_deg,
+                high_deg=angle + found.high_deg,
+                median_deg=float(wrap_cycle_deg(angle + median)),
+                lower_deg=angle + lower,
+                upper_deg=angle + upper,
+            )

@@ -21,6 +21,7 @@ from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
 from crankwise.store.stamp import Stamp, stamp_of
 from crankwise.store.verify import verify
+from crankwise.store.watched import Watched
 
 _MOST_HISTORIES: Final = 100
 
@@ -36,6 +37,7 @@ class Store:
     shelf : Shelf
     jobs : Jobs
     shop : Shop
+    watched : Watched
     folder : Path or None
         Where the database file lies; ``None`` for a database elsewhere.
     levels_folder : Path
@@ -54,6 +56,7 @@ class Store:
         self.shelf = Shelf(database)
         self.jobs = Jobs(database)
         self.shop = Shop(database)
+        self.watched = Watched(database)
         self._histories: Remembered[History] = Remembered(_MOST_HISTORIES)
 
     def history(

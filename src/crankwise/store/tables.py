@@ -23,7 +23,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from crankwise.store.types import Packed, UtcTime
 
-SCHEMA = "0002"
+SCHEMA = "0003"
 """Newest schema: the last of the migrations."""
 
 
@@ -192,11 +192,7 @@ class PatternCamRow(Base):
 
 
 class KnownGoodRow(Base):
-    """A known-good: the portable document, and what is asked for most beside it.
-
-    ``against_first`` is JSON: for each cam of the pattern the shift against its first known-good,
-    its standard uncertainty, and the difference of each edge.
-    """
+    """A known-good: the portable document, and what is asked for most beside it."""
 
     __tablename__ = "known_good"
     __table_args__ = (
@@ -222,10 +218,42 @@ class KnownGoodRow(Base):
     added_at: Mapped[datetime]
     document: Mapped[str] = mapped_column(Packed())
     content_sha256: Mapped[str] = mapped_column(String(64))
-    against_first: Mapped[str]
     vehicle_id: Mapped[int | None] = mapped_column(ForeignKey("vehicle.id"))
     retired_at: Mapped[datetime | None]
     retired_why: Mapped[str | None]
+
+
+class KnownGoodCamRow(Base):
+    """One cam of a known-good against that of its pattern's first known-good, crank degrees.
+
+    As for its edges, the row goes when the known-good is retired: it would only be left out.
+    """
+
+    __tablename__ = "known_good_cam"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+    cam_id: Mapped[int] = mapped_column(ForeignKey("pattern_cam.id"), primary_key=True)
+    known_good_id: Mapped[str] = mapped_column(
+        String(16), ForeignKey("known_good.id"), primary_key=True
+    )
+    shift_deg: Mapped[float] = mapped_column(Float())
+    standard_deg: Mapped[float] = mapped_column(Float())
+
+
+class KnownGoodEdgeRow(Base):
+    """One edge of a known-good against that of its pattern's first known-good, crank degrees.
+
+    ``number`` is the edge's place in ``pattern_cam.edges``. The difference is part of the key, so
+    that the edges of millions of known-goods lie in the order in which percentiles are read off.
+    """
+
+    __tablename__ = "known_good_edge"
+    __table_args__ = ({"sqlite_with_rowid": False},)
+    cam_id: Mapped[int] = mapped_column(ForeignKey("pattern_cam.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True)
+    difference_deg: Mapped[float] = mapped_column(Float(), primary_key=True)
+    known_good_id: Mapped[str] = mapped_column(
+        String(16), ForeignKey("known_good.id"), primary_key=True
+    )
 
 
 class ComparisonRow(Base):
@@ -278,3 +306,26 @@ class ShopRow(Base):
     body: Mapped[bytes | None] = mapped_column(LargeBinary())
     recorded_at: Mapped[datetime]
     __table_args__ = (Index("ix_shop_kind", "kind", "name"),)
+
+
+class WatchedRow(Base):
+    """What became of one file of a watched folder, as it was at that moment.
+
+    ``folder`` is where the watch was set, ``path`` the place in it. ``comparison`` is the document
+    as it was shown; where there is a visit, the visit has its own.
+    """
+
+    __tablename__ = "watched"
+    __table_args__ = (Index("ix_watched_place", "folder", "path"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    folder: Mapped[str]
+    path: Mapped[str]
+    size_bytes: Mapped[int] = mapped_column(BigInteger())
+    changed_ns: Mapped[int] = mapped_column(BigInteger())
+    sha256: Mapped[str | None] = mapped_column(String(64), index=True)
+    outcome: Mapped[str] = mapped_column(String(20))
+    text: Mapped[str]
+    seen_at: Mapped[datetime]
+    visit_id: Mapped[int | None] = mapped_column(ForeignKey("visit.id"))
+    measurement_id: Mapped[int | None] = mapped_column(ForeignKey("measurement.id"))
+    comparison: Mapped[str | None] = mapped_column(Packed())

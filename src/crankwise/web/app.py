@@ -29,10 +29,12 @@ from crankwise.web.routes import (
     vehicle,
     visit,
     visit_facts,
+    watching,
     workshop,
 )
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import open_uploads
+from crankwise.web.watching import open_watching
 from crankwise.web.works import Works
 
 # The form of a new visit comes before the visits, whose addresses end in a number.
@@ -48,6 +50,7 @@ _ROUTES = (
     shelf,
     engines,
     workshop,
+    watching,
 )
 
 
@@ -60,9 +63,10 @@ def create_app(settings: Settings) -> FastAPI:
             open_store(settings.store) as store,
             open_uploads(store, most_bytes=settings.most_upload_bytes) as uploads,
             closing(Works()) as works,
+            open_watching(store, settings.watch, polls=settings.watch_polls) as watched,
         ):
             app.state.desk = Desk(
-                settings, store, works, uploads, Memory(store), Levelling(store, works)
+                settings, store, works, uploads, Memory(store), Levelling(store, works), watched
             )
             yield
 

@@ -12,6 +12,7 @@ from crankwise.web.levelling import Levelling
 from crankwise.web.memory import Memory
 from crankwise.web.settings import Settings
 from crankwise.web.uploads import Uploads
+from crankwise.web.watching import Watching
 from crankwise.web.works import Works
 
 
@@ -26,6 +27,7 @@ class Desk:
     works : Works
     uploads : Uploads
     memory : Memory
+    watching : Watching
     """
 
     settings: Settings
@@ -34,6 +36,7 @@ class Desk:
     uploads: Uploads
     memory: Memory
     levelling: Levelling
+    watching: Watching
 
 
 def desk_of(request: Request) -> Desk:

@@ -25,6 +25,10 @@ class Settings:
         A larger recording is refused.
     names : tuple of str
         Further host names under which browsers may ask for pages.
+    watch : str or None
+        Folder that is watched meanwhile.
+    watch_polls : bool
+        It lies on a network share, which tells of no changes.
     """
 
     store: str | None = None
@@ -32,6 +36,8 @@ class Settings:
     port: int = 8720
     most_upload_bytes: int = MOST_UPLOAD_BYTES
     names: tuple[str, ...] = ()
+    watch: str | None = None
+    watch_polls: bool = False
 
     @property
     def is_loopback(self) -> bool:

@@ -153,7 +153,37 @@ def _take(store: Store, path: Path, name: Path, family: str | None) -> Taken:
 
 
 def _with_visit(store: Store, told: Told, sha256: str, family: str | None) -> str:
-    """Put the recording with its visit, which is begun if need be."""
+    put = put_with_visit(store, told, sha256, family=family)
+    return put.words + (" (there already)" if put.was_there else "")
+
+
+@dataclass(frozen=True, slots=True)
+class Put:
+    """Where a recording was put: the job, the visit, whether it was there before, in words."""
+
+    file: JobFile
+    visit: VisitFile
+    was_there: bool
+    words: str
+
+
+def put_with_visit(store: Store, told: Told, sha256: str, *, family: str | None) -> Put:
+    """Put a kept recording with the visit that its name tells of, which is begun if need be.
+
+    Parameters
+    ----------
+    store : Store
+    told : Told
+        Lacks nothing.
+    sha256 : str
+    family : str, optional
+        Engine family of a vehicle that has no job yet.
+
+    Raises
+    ------
+    UsageError
+        The vehicle has several jobs, or what is told makes no visit.
+    """
     assert told.vehicle and told.date and told.mileage is not None and told.unit  # noqa: S101, PT018
     file = _job_of(store, told.vehicle, family)
     visit = _same_visit(file, told)
@@ -161,14 +191,15 @@ def _with_visit(store: Store, told: Told, sha256: str, family: str | None) -> st
         added = store.jobs.add_visit(
             file.job.id, date=told.date, mileage=told.mileage, mileage_unit=told.unit
         )
-        visit_id, there = added.id, False
+        visit_id, was_there = added.id, False
     else:
         visit_id = visit.visit.id
-        there = sha256 in {item.recording.sha256 for item in visit.recordings}
-    if not there:
+        was_there = sha256 in {item.recording.sha256 for item in visit.recordings}
+    if not was_there:
         store.jobs.add_recording(visit_id, sha256, purpose="diagnosis")
-    already = " (there already)" if there else ""
-    return f"{file.vehicle.label}, {told.date}, {told.mileage:,.0f} {told.unit}{already}"
+    file = store.jobs.file(file.job.id)
+    words = f"{file.vehicle.label}, {told.date}, {told.mileage:,.0f} {told.unit}"
+    return Put(file, next(one for one in file.visits if one.visit.id == visit_id), was_there, words)
 
 
 def _job_of(store: Store, vehicle: str, family: str | None) -> JobFile:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from crankwise import pipeline
 from crankwise.errors import NotMeasurableError, UsageError
+from crankwise.workshop.fitting import find_fitting
 from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
-from crankwise.workshop.shelving import of_family
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,10 +22,6 @@ if TYPE_CHECKING:
     from crankwise.model.shelf import KnownGood
     from crankwise.store import Store
     from crankwise.workshop.series import Measured
-
-
-_MOST_KNOWN_GOODS: Final = 200
-"""Most known-goods taken of a family that a recording fits by its pattern; more add nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,39 +179,18 @@ def choose_known_goods(
             newest = max(own_ones, key=lambda known_good: known_good.added_at)
             return Chosen((newest,), True, f"the vehicle's own known-good {_names([newest])}")
     name = family or file.vehicle.family
-    if not name:
-        return _chosen_by_pattern(store, file, subject)
-    others = tuple(k for k in of_family(store, name) if not _is_subject(subject, k))
-    if not others:
-        raise UsageError(
-            f"the only known-good of {name!r} on the shelf is this recording itself: there is "
-            "nothing to compare it with yet"
-        )
-    return Chosen(others, False, f"the shelf's known-goods of {name}: {_names(others)}")
-
-
-def _chosen_by_pattern(store: Store, file: JobFile, subject: Measured) -> Chosen:
-    """Take the one family that fits; two of one pattern may be timed differently."""
-    fitting = store.shelf.fits(subject.kept.measurement, limit=_MOST_KNOWN_GOODS)
-    families = sorted({fit.family for fit in fitting})
-    unknown = f"the engine family of {file.vehicle.label} is not known"
-    if len(families) > 1:
-        raise UsageError(
-            f"{unknown}, and the recording fits several: {', '.join(families)}; name the family"
-        )
-    others = tuple(
-        known_good
-        for fit in fitting
-        for known_good in store.shelf.load(fit.ids)
-        if not _is_subject(subject, known_good)
-    )
-    if not others:
-        raise UsageError(
-            f"{unknown}, and no known-good on the shelf has the pattern of this recording: name "
-            "the family, or the known-goods to compare with"
-        )
-    why = f"the known-goods of {families[0]}, whose pattern this recording has: {_names(others)}"
-    return Chosen(others, same_vehicle=False, why=why)
+    try:
+        fitting = find_fitting(store, subject.kept.measurement, family=name)
+    except UsageError as error:
+        if name:
+            raise
+        label = file.vehicle.label
+        raise UsageError(f"the engine family of {label} is not known, and {error}") from error
+    names = _names(fitting.known_goods)
+    why = f"the known-goods of {fitting.family}, whose pattern this recording has: {names}"
+    if name:
+        why = f"the shelf's known-goods of {name}: {names}"
+    return Chosen(fitting.known_goods, False, why)
 
 
 def _is_own(file: JobFile, subject: Measured, known_good: KnownGood) -> bool:

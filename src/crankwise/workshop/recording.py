@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from crankwise.levels import LevelsCache
     from crankwise.model.job import JobFile, Purpose, VisitFile
     from crankwise.model.kept import KeptMeasurement
+    from crankwise.model.measurement import Measurement
     from crankwise.store import Store
 
 
@@ -49,11 +50,10 @@ def keep_recording(
     traced = pipeline.measure_traced(
         read, crank=crank, cams=cams, progress=lambda step, share: tell(step, 0.5 + share / 4)
     )
-    store.recordings.add(path)
     settings = MeasureSettings(
         crank=crank, cams=dict(cams) if cams else None, interval_s=interval_s
     )
-    kept = store.recordings.add_measurement(traced.measurement, settings=settings)
+    kept = keep_measured(store, path, traced.measurement, settings=settings)
     if levels is not None:
         # Without them the measurement is as good; they are tried again when a screen asks.
         with suppress(UsageError):
@@ -65,6 +65,14 @@ def keep_recording(
             )
     tell("done", 1.0)
     return kept
+
+
+def keep_measured(
+    store: Store, path: Path, measurement: Measurement, *, settings: MeasureSettings
+) -> KeptMeasurement:
+    """Keep a recording that was measured, the file and the measurement."""
+    store.recordings.add(path)
+    return store.recordings.add_measurement(measurement, settings=settings)
 
 
 def record_visit(

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from crankwise.model.comparison import Cause, Comparison, HealthyLimits
-    from crankwise.model.job import KeptComparison
 
 _MOST_CAUSES: Final = 4
 _SCATTER_WORTH_SAYING: Final = 1.5
@@ -41,7 +40,7 @@ class ComparisonView:
 
     Attributes
     ----------
-    kept : KeptComparison
+    comparison : Comparison
     cams, separations : tuple of ShiftRow
     causes : tuple of (Cause, str)
         The likeliest ones, each with its probability in words.
@@ -51,7 +50,7 @@ class ComparisonView:
         The check that tells the likeliest causes apart; empty for an engine in time.
     """
 
-    kept: KeptComparison
+    comparison: Comparison
     cams: tuple[ShiftRow, ...]
     separations: tuple[ShiftRow, ...]
     causes: tuple[tuple[Cause, str], ...]
@@ -59,19 +58,13 @@ class ComparisonView:
     to_do: tuple[str, ...]
     next_check: str
 
-    @property
-    def comparison(self) -> Comparison:
-        """The comparison itself."""
-        return self.kept.comparison
 
-
-def comparison_view(kept: KeptComparison) -> ComparisonView:
+def comparison_view(found: Comparison) -> ComparisonView:
     """Lay out one comparison."""
-    found = kept.comparison
     in_time = found.verdict.level == "in-time"
     check = found.next_check.text if found.next_check and not in_time else ""
     return ComparisonView(
-        kept=kept,
+        comparison=found,
         cams=_cams(found),
         separations=_separations(found),
         causes=tuple((c, percent(c.probability)) for c in found.causes[:_MOST_CAUSES]),

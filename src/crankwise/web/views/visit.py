@@ -211,7 +211,7 @@ def _roles(kept: KeptMeasurement) -> tuple[RoleRow, ...]:
 def _newest(visit: VisitFile, recorded: tuple[Recorded, ...]) -> ComparisonView | None:
     digests = {one.item.recording.sha256 for one in recorded}
     found = [kept for kept in visit.comparisons if kept.comparison.subject.sha256 in digests]
-    return comparison_view(found[-1]) if found else None
+    return comparison_view(found[-1].comparison) if found else None
 
 
 def _of(facts: tuple[KeptFact, ...], kind: type[_Fact]) -> tuple[_Fact, ...]:
