@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +15,7 @@ from crankwise.angle.speed import ripple, second_order_share, speed_range, speed
 from crankwise.angle.unseen import unseen_ripple
 from crankwise.check import recording_check
 from crankwise.check.context import CheckContext
-from crankwise.edges import find_edges
+from crankwise.edges import find_all_edges
 from crankwise.errors import NotMeasurableError
 from crankwise.model.crank_angle import CrankAngle
 from crankwise.model.edges import Edges
@@ -69,7 +68,7 @@ def measure(
     """
     tell = progress or (lambda _step, _share: None)
     tell("finding edges", 0.0)
-    edges = _all_edges(recording)
+    edges = find_all_edges(recording)
     tell("naming teeth", 0.5)
     known = list(wheels) if wheels is not None else _known_wheels()
     roles = assign(edges, known, crank=crank, cams=cams)
@@ -84,13 +83,6 @@ def measure(
 
 def _known_wheels() -> list[Wheel]:
     return list(catalogue.load(catalogue.own_file()).values())
-
-
-def _all_edges(recording: Recording) -> dict[str, Edges]:
-    """Edges of every channel; NumPy releases the interpreter lock, so two channels at a time."""
-    names = recording.channel_names
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        return dict(zip(names, pool.map(lambda n: find_edges(recording, n), names), strict=True))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
