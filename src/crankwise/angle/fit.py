@@ -99,8 +99,7 @@ def _fit_run(
             cutoff_order=cutoff,
             teeth_per_rev=per_rev,
         )
-        grid = np.arange(fitted.start_deg, fitted.end_deg, fitted.step_deg / 2)
-        if cutoff < _LEAST_ORDER or float(fitted.slowness_at(grid).min()) > fastest:
+        if cutoff < _LEAST_ORDER or fitted.least_slowness() > fastest:
             return fitted
         cutoff *= 0.7
 
@@ -109,7 +108,8 @@ def _residual_deg(teeth: Teeth, index: int, fitted: AngleRun, error: FloatArray)
     """How far each tooth lies before (-) or behind (+) its place, degrees."""
     run = teeth.runs[index]
     angle = _placed_deg(teeth, run, error)
-    return np.asarray((run.times_s - fitted.time_at(angle)) / fitted.slowness_at(angle))
+    time_s, slowness = fitted.time_and_slowness_at(angle)
+    return np.asarray((run.times_s - time_s) / slowness)
 
 
 def _drop_outliers(residuals: list[FloatArray]) -> list[FloatArray]:
