@@ -122,20 +122,20 @@ def _changes(samples: Samples, level: float) -> IntArray:
     above, differs = np.empty(size + 1, dtype=np.bool_), np.empty(size, dtype=np.bool_)
     limit = samples.dtype.type(level)
     above[0] = samples[0] > limit
-    with np.errstate(over="ignore", invalid="ignore"):
-        for begin in range(0, len(samples), BLOCK):
-            block = samples[begin : begin + BLOCK]
-            count = len(block)
-            np.greater(block, limit, out=above[1 : count + 1])
-            np.not_equal(above[1 : count + 1], above[:count], out=differs[:count])
-            bits = np.packbits(differs[:count], bitorder="little")
-            packed[begin // 8 : begin // 8 + len(bits)] = bits
-            above[0] = above[count]
-            # NaN is above nothing and infinity above everything; a sum shows either.
-            if not isfinite(np.add.reduce(block)):
-                raise NotFiniteError
+    for begin in range(0, len(samples), BLOCK):
+        block = samples[begin : begin + BLOCK]
+        count = len(block)
+        np.greater(block, limit, out=above[1 : count + 1])
+        np.not_equal(above[1 : count + 1], above[:count], out=differs[:count])
+        bits = np.packbits(differs[:count], bitorder="little")
+        packed[begin // 8 : begin // 8 + len(bits)] = bits
+        above[0] = above[count]
+        # Comparing shows neither NaN nor infinity; the cache still holds the block.
+        if not (isfinite(np.maximum.reduce(block)) and isfinite(np.minimum.reduce(block))):
+            raise NotFiniteError
     where = np.flatnonzero(words != 0)
-    found = np.flatnonzero(np.unpackbits(words[where].view(np.uint8), bitorder="little"))
+    bits = np.unpackbits(words[where].view(np.uint8), bitorder="little")
+    found = np.flatnonzero(bits.view(np.bool_))
     return np.asarray(where[found // _WORD] * _WORD + found % _WORD)
 
 
