@@ -1,0 +1,240 @@
+"""Time stamps as they come in, summed up in little memory: enough to find the clock behind them.
+
+What a line through all stamps needs to know of them is how far they lie off it, above and below.
+Only corners of the convex hull can be farthest off, and of a clock written with few digits the
+hull has few corners, however long the recording.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from crankwise.model.recording import FloatArray
+from crankwise.readers.timebase import GAP_STEPS, RARE_SHARE, UNIFORM_SHARE, are_leaps
+
+_ENDS = 200
+_MOST_CORNERS = 1 << 14
+_ROUNDS = 64
+_UPSIDE_DOWN = np.array([[1.0], [-1.0]])
+
+
+class NotEvenError(Exception):
+    """The stamps are not those of the clock supposed; kept inside this package."""
+
+
+@dataclass(slots=True)
+class EvenStamps:
+    """Stamps that lie on a line but for what does not matter to any edge.
+
+    Attributes
+    ----------
+    start_s, interval_s : float
+        The line, from the first stamps.
+    """
+
+    start_s: float
+    interval_s: float
+    count: int = 0
+    first: FloatArray = field(default_factory=lambda: np.empty(0))
+    last: FloatArray = field(default_factory=lambda: np.empty(0))
+    _low_s: float = np.inf
+    _high_s: float = -np.inf
+
+    def add(self, times_s: FloatArray) -> None:
+        """Take in the next stamps.
+
+        Raises
+        ------
+        NotEvenError
+            They lie too far off the line.
+        """
+        residual = self._residual(times_s)
+        self._low_s = min(self._low_s, float(residual.min()))
+        self._high_s = max(self._high_s, float(residual.max()))
+        if not self._high_s - self._low_s <= UNIFORM_SHARE * self.interval_s:
+            raise NotEvenError
+        self._take(times_s)
+
+    def _residual(self, times_s: FloatArray) -> FloatArray:
+        """How far stamps lie off the line."""
+        place = np.arange(self.count, self.count + len(times_s), dtype=np.float64)
+        place *= -self.interval_s
+        place += times_s
+        place -= self.start_s
+        return place
+
+    def _take(self, times_s: FloatArray) -> None:
+        self.count += len(times_s)
+        if len(self.first) < _ENDS:
+            self.first = np.concatenate((self.first, times_s[: _ENDS - len(self.first)]))
+        self.last = np.concatenate((self.last, times_s[-_ENDS:]))[-_ENDS:]
+
+    @property
+    def bounds_s(self) -> tuple[float, float]:
+        """First and last stamp."""
+        return float(self.first[0]), float(self.last[-1])
+
+    @property
+    def ends(self) -> FloatArray:
+        """The first and the last stamps, which show the last digit written."""
+        return np.concatenate((self.first, self.last))
+
+    def residual_range(self, start_s: float, interval_s: float) -> tuple[float, float]:
+        """Least and greatest difference of all stamps to a line, or a little beyond them."""
+        shift_s = self.start_s - start_s
+        drift_s = (self.interval_s - interval_s) * (self.count - 1)
+        return (
+            self._low_s + shift_s + min(drift_s, 0.0),
+            self._high_s + shift_s + max(drift_s, 0.0),
+        )
+
+    def regression(self, start_s: float, interval_s: float) -> tuple[float, float]:
+        """Leave a line as it is: it is close enough to all stamps."""
+        return start_s, interval_s
+
+    def has_odd_steps(self) -> bool:
+        """No step is off by more than a thousandth."""
+        return False
+
+
+@dataclass(slots=True)
+class RoundedStamps(EvenStamps):
+    """Stamps of an even clock, written with few digits.
+
+    ``digit_s`` is the last digit written, from the first stamps.
+    """
+
+    digit_s: float = 0.0
+    _corners: tuple[FloatArray, FloatArray] = (np.empty((2, 0)), np.empty((2, 0)))
+    _sum_s: float = 0.0
+    _moment_s: float = 0.0
+    _steps: _Steps = field(default_factory=lambda: _Steps())
+
+    def add(self, times_s: FloatArray) -> None:
+        """Take in the next stamps.
+
+        Raises
+        ------
+        NotEvenError
+            No line leaves them in a narrow strip.
+        """
+        residual = self._residual(times_s)
+        place = np.arange(self.count, self.count + len(times_s), dtype=np.float64)
+        self._sum_s += float(residual.sum())
+        self._moment_s += float(residual @ place)
+        before = self.last[-1:] if self.count else times_s[:1]
+        self._steps.add(np.diff(times_s, prepend=before), self.digit_s, first=self.count)
+        new = np.stack((place, residual))
+        upper, lower = self._corners
+        self._corners = (
+            _upper_hull(upper, new),
+            _UPSIDE_DOWN * _upper_hull(_UPSIDE_DOWN * lower, _UPSIDE_DOWN * new),
+        )
+        if max(corners.shape[1] for corners in self._corners) > _MOST_CORNERS:
+            raise NotEvenError
+        self._take(times_s)
+
+    def residual_range(self, start_s: float, interval_s: float) -> tuple[float, float]:
+        """Least and greatest difference of all stamps to a line."""
+
+        def off(corners: FloatArray) -> FloatArray:
+            place, residual = corners
+            return residual + (self.start_s - start_s) + place * (self.interval_s - interval_s)
+
+        upper, lower = self._corners
+        return float(off(lower).min()), float(off(upper).max())
+
+    def regression(self, start_s: float, interval_s: float) -> tuple[float, float]:
+        """Least-squares line through the stamps, as a correction to a first guess."""
+        count, centre = self.count, (self.count - 1) / 2.0
+        moment = self._moment_s - centre * self._sum_s
+        slope = moment / (count * (count**2 - 1.0) / 12.0)
+        mean = self.start_s + self._sum_s / count + self.interval_s * centre
+        interval = self.interval_s + slope
+        return mean - interval * centre, interval
+
+    def has_odd_steps(self) -> bool:
+        """Whether a few steps leave out or repeat samples, in a way that rounding doesn't make."""
+        return self._steps.are_odd()
+
+
+def _upper_hull(hull: FloatArray, points: FloatArray) -> FloatArray:
+    """Corners of the upper convex hull of points in order of place, shape (2, corners).
+
+    A point under the chord of its neighbours is no corner, whichever neighbours are left.
+    """
+    corners = np.concatenate((hull, points), axis=1)
+    for _ in range(_ROUNDS):
+        x, y = corners
+        rise, run = np.diff(y), np.diff(x)
+        is_corner = np.ones(len(x), dtype=np.bool_)
+        is_corner[1:-1] = rise[:-1] * run[1:] > rise[1:] * run[:-1]
+        if is_corner.all():
+            break
+        corners = corners[:, is_corner]
+    return corners
+
+
+@dataclass(slots=True)
+class _Steps:
+    """Steps between stamps, counted in last digits."""
+
+    counts: FloatArray = field(default_factory=lambda: np.zeros(0))
+    typical: float = 0.0
+    first: int | None = None
+    last: int = 0
+    nearest: float = np.inf
+    farthest: float = 0.0
+
+    def add(self, steps_s: FloatArray, digit_s: float, *, first: int) -> None:
+        """Take in the next steps; those of rounded stamps are few digits long."""
+        digits = np.rint(steps_s / digit_s)
+        if not (digits.min() >= 0.0 and digits.max() < _MOST_CORNERS):
+            raise NotEvenError
+        counts = np.bincount(digits.astype(np.intp))
+        if first == 0:
+            counts[0] -= 1  # the first stamp has no step
+            self.typical = _median(counts)
+        size = max(len(counts), len(self.counts))
+        self.counts = _padded(self.counts, size) + _padded(counts, size)
+        odd = np.flatnonzero(_is_odd(digits, self.typical)) + first
+        odd = odd[odd > 0]
+        if len(odd):
+            before = odd[:0] if self.first is None else np.array([self.last])
+            apart = np.diff(np.concatenate((before, odd))).astype(np.float64)
+            self.nearest = min(self.nearest, float(apart.min(initial=np.inf)))
+            self.farthest = max(self.farthest, float(apart.max(initial=0.0)))
+            self.first = int(odd[0]) if self.first is None else self.first
+            self.last = int(odd[-1])
+
+    def are_odd(self) -> bool:
+        """Whether a few of them leave out or repeat samples."""
+        typical = _median(self.counts)
+        if typical <= 0.0:
+            return False
+        digits = np.arange(len(self.counts))
+        number = int(self.counts[_is_odd(digits, typical)].sum())
+        if not 0 < number <= max(1.0, RARE_SHARE * self.counts.sum()):
+            return False
+        if typical != self.typical:
+            raise NotEvenError
+        assert self.first is not None  # noqa: S101  there is an odd step
+        spread = self.farthest - self.nearest if number > 2 else np.inf
+        return not are_leaps(spread, reach=float(self.last - self.first))
+
+
+def _is_odd(digits: FloatArray, typical: float) -> FloatArray:
+    return (digits > GAP_STEPS * typical) | (digits == 0)
+
+
+def _median(counts: FloatArray) -> float:
+    below = np.cumsum(counts)
+    middle = (below[-1] - 1) / 2
+    lower, upper = np.searchsorted(below, [np.floor(middle), np.ceil(middle)], side="right")
+    return float(lower + upper) / 2.0
+
+
+def _padded(counts: FloatArray, size: int) -> FloatArray:
+    return np.pad(counts, (0, size - len(counts)))
