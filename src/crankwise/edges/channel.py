@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from crankwise.edges import stretch as stretches
 from crankwise.edges.glitches import keep_teeth
 from crankwise.edges.smoothing import Found
-from crankwise.edges.stretch import MARGIN, STRETCH, Piece, Stretch, edges_in, seam
+from crankwise.edges.stretch import Piece, Stretch, edges_in, seam
 from crankwise.model.edges import Edges
 from crankwise.model.recording import BoolArray, FloatArray
 
@@ -17,12 +18,13 @@ from crankwise.model.recording import BoolArray, FloatArray
 def bounds(count: int) -> Iterator[tuple[int, int, int, int]]:
     """First and last sample, with the margins and without, of each stretch of a recording.
 
-    >>> [stretch[2:] for stretch in bounds(STRETCH + 1)] == [(0, STRETCH), (STRETCH, STRETCH + 1)]
-    True
+    >>> list(bounds(10_000_000))
+    [(0, 8650752, 0, 8388608), (8126464, 10000000, 8388608, 10000000)]
     """
-    for begin in range(0, max(count, 1), STRETCH):
-        end = min(begin + STRETCH, count)
-        yield max(begin - MARGIN, 0), min(end + MARGIN, count), begin, end
+    for begin in range(0, max(count, 1), stretches.STRETCH):
+        end = min(begin + stretches.STRETCH, count)
+        margin = stretches.MARGIN
+        yield max(begin - margin, 0), min(end + margin, count), begin, end
 
 
 class ChannelFinder:

@@ -43,6 +43,7 @@ def measure(
     crank: str | None = None,
     cams: Mapping[str, str] | None = None,
     wheels: Iterable[Wheel] | None = None,
+    edges: Mapping[str, Edges] | None = None,
     progress: Progress | None = None,
 ) -> Measurement:
     """Measure a recording.
@@ -56,6 +57,9 @@ def measure(
         For example ``{"intake": "B"}``; found if not given.
     wheels : iterable of Wheel, optional
         Wheels to consider; the built-in catalogue and the technician's own if not given.
+    edges : mapping of channel to Edges, optional
+        Edges of every channel, where they were found while the recording was read; it needs no
+        samples then.
     progress : callable, optional
         Called with a step in words and the share done (0 to 1).
 
@@ -68,7 +72,7 @@ def measure(
     """
     tell = progress or (lambda _step, _share: None)
     tell("finding edges", 0.0)
-    edges = find_all_edges(recording)
+    edges = find_all_edges(recording) if edges is None else edges
     tell("naming teeth", 0.5)
     known = list(wheels) if wheels is not None else _known_wheels()
     roles = assign(edges, known, crank=crank, cams=cams)

@@ -12,7 +12,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from crankwise.model.recording import FloatArray
-from crankwise.readers.timebase import GAP_STEPS, RARE_SHARE, UNIFORM_SHARE, are_leaps
+from crankwise.readers.timebase import (
+    GAP_STEPS,
+    RARE_SHARE,
+    UNIFORM_SHARE,
+    StepTally,
+    TimeBase,
+    are_leaps,
+)
 
 _ENDS = 200
 _MOST_CORNERS = 1 << 14
@@ -158,6 +165,40 @@ class RoundedStamps(EvenStamps):
     def has_odd_steps(self) -> bool:
         """Whether a few steps leave out or repeat samples, in a way that rounding doesn't make."""
         return self._steps.are_odd()
+
+
+@dataclass(slots=True)
+class UnevenStamps:
+    """Stamps that no even clock explains; each sample keeps its own.
+
+    ``interval_s`` is the typical step of the first ones.
+    """
+
+    interval_s: float
+    count: int = 0
+    first_s: float = 0.0
+    last_s: float = 0.0
+    tally: StepTally = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.tally = StepTally(self.interval_s)
+
+    def add(self, times_s: FloatArray) -> None:
+        """Take in the next stamps; they rise."""
+        known = np.array([self.last_s]) if self.count else times_s[:0]
+        joined = np.concatenate((known, times_s))
+        if len(joined) > 1:
+            self.tally.add(joined[:-1], np.diff(joined))
+        self.first_s = self.first_s if self.count else float(times_s[0])
+        self.last_s = float(times_s[-1])
+        self.count += len(times_s)
+
+    def base(self) -> TimeBase:
+        """Time base as told at the end; the stamps themselves have gone with their samples."""
+        duration_s = self.last_s - self.first_s
+        return TimeBase(
+            self.first_s, duration_s, self.interval_s, findings=(self.tally.finding(),)
+        )
 
 
 def _upper_hull(hull: FloatArray, points: FloatArray) -> FloatArray:

@@ -24,6 +24,9 @@ UNIFORM_SHARE = 1e-3
 GAP_STEPS = 1.75
 """A step of more than this many intervals leaves out at least one sample."""
 
+HEAD_ROWS = 1 << 17
+"""A recording is judged by so many rows at its beginning where it is not held as a whole."""
+
 RARE_SHARE = 0.02
 _STRIP_STEPS = 25
 
@@ -284,11 +287,7 @@ def _unequal(
     back = np.flatnonzero(steps < 0.0)
     if len(back):
         at = int(back[0]) + 1
-        raise UnreadableError(
-            f"{row(at)}: time goes back from {times_s[at - 1]:.9g} s to {times_s[at]:.9g} s. "
-            "Put the rows in order or cut the file there, or give the sampling interval with "
-            "--interval to ignore the time column"
-        )
+        raise goes_back(row(at), float(times_s[at - 1]), float(times_s[at]))
     keep, repeat_findings = _without_repeats(steps, row)
     if keep is not None:
         times_s = times_s[keep]
@@ -301,7 +300,9 @@ def _unequal(
                 is_reversed=is_reversed,
                 findings=findings + repeat_findings + base.findings,
             )
-    interval_s = shortest(float(np.median(steps)), tolerance=1e-9 * float(np.median(steps)))
+    interval_s = typical_step_s(steps)
+    tally = StepTally(interval_s)
+    tally.add(times_s[:-1], steps)
     return TimeBase(
         start_s=float(times_s[0]),
         duration_s=float(times_s[-1] - times_s[0]),
@@ -309,8 +310,23 @@ def _unequal(
         time_s=np.ascontiguousarray(times_s),
         keep=keep[::-1] if keep is not None and is_reversed else keep,
         is_reversed=is_reversed,
-        findings=findings + repeat_findings + (_step_finding(times_s, steps, interval_s),),
+        findings=findings + repeat_findings + (tally.finding(),),
     )
+
+
+def goes_back(where: str, before_s: float, after_s: float) -> UnreadableError:
+    """Refuse stamps that are not in order."""
+    return UnreadableError(
+        f"{where}: time goes back from {before_s:.9g} s to {after_s:.9g} s. "
+        "Put the rows in order or cut the file there, or give the sampling interval with "
+        "--interval to ignore the time column"
+    )
+
+
+def typical_step_s(steps_s: FloatArray) -> float:
+    """Typical step of an uneven time base, from the first :data:`HEAD_ROWS` stamps."""
+    typical = float(np.median(steps_s[: HEAD_ROWS - 1]))
+    return shortest(typical, tolerance=1e-9 * typical)
 
 
 def _without_repeats(
@@ -335,26 +351,46 @@ def _without_repeats(
     return np.concatenate(([True], ~same)), (Finding("time-repeated", "caution", text),)
 
 
-def _step_finding(times_s: FloatArray, steps: FloatArray, interval_s: float) -> Finding:
-    """Say whether the unequal steps are gaps in an even clock or unequal throughout."""
-    wide = np.flatnonzero(steps > GAP_STEPS * interval_s)
-    others = np.delete(steps, wide)
-    even = bool(np.all(np.abs(others - interval_s) <= 0.1 * interval_s))
-    if len(wide) and even:
-        where = ", ".join(f"{times_s[index]:.6g} s" for index in wide[:3])
+@dataclass(slots=True)
+class StepTally:
+    """What is said about unequal steps: gaps in an even clock, or unequal throughout."""
+
+    interval_s: float
+    _gaps: int = 0
+    _missing_s: float = 0.0
+    _after_s: tuple[float, ...] = ()
+    _is_even: bool = True
+    _least_s: float = np.inf
+    _most_s: float = 0.0
+
+    def add(self, times_s: FloatArray, steps_s: FloatArray) -> None:
+        """Take in steps and the stamps they begin at."""
+        wide = np.flatnonzero(steps_s > GAP_STEPS * self.interval_s)
+        self._gaps += len(wide)
+        self._missing_s += float(steps_s[wide].sum())
+        self._after_s = (*self._after_s, *times_s[wide[:3]].tolist())[:3]
+        others = np.delete(steps_s, wide)
+        self._is_even &= bool(np.all(np.abs(others - self.interval_s) <= 0.1 * self.interval_s))
+        self._least_s = min(self._least_s, float(steps_s.min()))
+        self._most_s = max(self._most_s, float(steps_s.max()))
+
+    def finding(self) -> Finding:
+        """Say which it is."""
+        if self._gaps and self._is_even:
+            where = ", ".join(f"{time:.6g} s" for time in self._after_s)
+            return Finding(
+                "time-gap",
+                "caution",
+                f"Samples are missing at {self._gaps} place(s), {self._missing_s:.3g} s in all "
+                f"(after {where}{', …' if self._gaps > 3 else ''}). "
+                "Edges inside can't be seen; record again without pauses if the result is weak.",
+            )
         return Finding(
-            "time-gap",
-            "caution",
-            f"Samples are missing at {len(wide)} place(s), {steps[wide].sum():.3g} s in all "
-            f"(after {where}{', …' if len(wide) > 3 else ''}). "
-            "Edges inside can't be seen; record again without pauses if the result is weak.",
+            "time-unequal",
+            "note",
+            f"The time steps are unequal ({self._least_s:.4g} s to {self._most_s:.4g} s); "
+            "each sample keeps the time written for it.",
         )
-    return Finding(
-        "time-unequal",
-        "note",
-        f"The time steps are unequal ({steps.min():.4g} s to {steps.max():.4g} s); "
-        "each sample keeps the time written for it.",
-    )
 
 
 def reversed_finding() -> Finding:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,6 @@ from crankwise.readers.delimited.careful import parse_carefully
 from crankwise.readers.delimited.dialect import NO_SEPARATOR, WHITESPACE, Dialect
 from crankwise.readers.delimited.tail import cut_incomplete
 from crankwise.readers.delimited.text import Chunk
-from crankwise.readers.frames import copy_series
 
 if TYPE_CHECKING:
     import polars as pl
@@ -57,17 +56,16 @@ class Columns:
             for index in layout.columns
         ]
 
-    def append(self, frame: pl.DataFrame, *, chunk_bytes: int) -> None:
-        """Copy a chunk's columns behind the others; rows that are all blank are left out."""
-        frame = _without_blank_rows(frame)
+    def append(self, columns: Sequence[npt.NDArray[Any]], *, chunk_bytes: int) -> None:
+        """Copy a chunk's columns behind the others."""
         self._seen_bytes += chunk_bytes
-        end = self._rows + frame.height
+        end = self._rows + len(columns[0])
         if end > len(self._arrays[0]):
             share = min(self._seen_bytes / self._total_bytes, 1.0) if self._total_bytes else 1.0
             size = end if share >= 1.0 else int(end / share * 1.02) + 1024
             self._arrays = [_longer(array, self._rows, size) for array in self._arrays]
-        for array, series in zip(self._arrays, frame.iter_columns(), strict=True):
-            copy_series(series, array, start=self._rows)
+        for array, column in zip(self._arrays, columns, strict=True):
+            array[self._rows : end] = column
         self._rows = end
 
     def finish(self) -> tuple[npt.NDArray[Any], ...]:
@@ -84,7 +82,7 @@ def _longer(array: npt.NDArray[Any], rows: int, size: int) -> npt.NDArray[Any]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Parsed:
-    """What came out of the rows.
+    """What came out of rows.
 
     Attributes
     ----------
@@ -93,7 +91,7 @@ class Parsed:
     incomplete_line : int or None
         Line number of a last row that was cut short and left out.
     careful_chunks : int
-        Chunks that needed the careful way.
+        Chunks up to here that needed the careful way.
     """
 
     columns: tuple[npt.NDArray[Any], ...]
@@ -121,15 +119,33 @@ def parse(chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_byt
         If a cell is no number or a row has too many cells.
     """
     columns = Columns(layout, total_bytes=total_bytes)
-    line, careful_chunks, is_cut = first_line, 0, False
-    for data, is_cut, future in _one_ahead(chunks, layout):  # noqa: B007 - the last one counts
+    last = None
+    for last, chunk_bytes in parse_each(chunks, layout, first_line=first_line):
+        columns.append(last.columns, chunk_bytes=chunk_bytes)
+    return Parsed(
+        columns.finish(),
+        last.incomplete_line if last is not None else None,
+        last.careful_chunks if last is not None else 0,
+    )
+
+
+def parse_each(
+    chunks: Iterable[Chunk], layout: Layout, *, first_line: int
+) -> Iterator[tuple[Parsed, int]]:
+    """Read one chunk after the other; with each comes its size in bytes.
+
+    Rows in which every cell is blank are left out. Parameters and errors are those of
+    :func:`parse`.
+    """
+    line, careful_chunks = first_line, 0
+    for data, is_cut, future in _one_ahead(chunks, layout):
         frame = future.result()
         if frame is None:
             careful_chunks += 1
             frame = parse_carefully(data, layout, first_line=line)
         line += frame.height  # a row for each line, blank ones included
-        columns.append(frame, chunk_bytes=len(data))
-    return Parsed(columns.finish(), line if is_cut else None, careful_chunks)
+        columns = tuple(series.to_numpy() for series in _without_blank_rows(frame).iter_columns())
+        yield Parsed(columns, line if is_cut else None, careful_chunks), len(data)
 
 
 def _one_ahead(
