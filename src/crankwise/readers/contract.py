@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
-import numpy as np
 import numpy.typing as npt
 
-from crankwise.model.recording import Recording
+from crankwise.model.recording import FloatArray, Recording
 
 if TYPE_CHECKING:
     from crankwise.readers.table import Table
@@ -89,9 +88,7 @@ class SampleSink(Protocol):
             Sampling interval as the first samples show it, seconds.
         """
 
-    def feed(
-        self, values: Sequence[npt.NDArray[Any]], time_s: npt.NDArray[np.float64] | None
-    ) -> None:
+    def feed(self, values: Sequence[npt.NDArray[Any]], time_s: FloatArray | None) -> None:
         """Take the next samples of every channel; the arrays may be used again afterwards.
 
         Parameters

@@ -4,15 +4,35 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
+
+import numpy.typing as npt
 
 from crankwise import pipeline
 from crankwise.edges import EdgeStream
 from crankwise.model.measurement import Measurement
+from crankwise.model.recording import FloatArray
 from crankwise.model.wheel import Wheel
 from crankwise.readers.contract import Reader, SampleSink
 from crankwise.readers.dispatch import stream
 
 _READING = 0.9
+"""Share of the work that is done once the file is read."""
+
+
+class _Together:
+    """Several sinks as one."""
+
+    def __init__(self, sinks: Sequence[SampleSink]) -> None:
+        self._sinks = sinks
+
+    def begin(self, channels: Sequence[str], *, interval_s: float) -> None:
+        for sink in self._sinks:
+            sink.begin(channels, interval_s=interval_s)
+
+    def feed(self, values: Sequence[npt.NDArray[Any]], time_s: FloatArray | None) -> None:
+        for sink in self._sinks:
+            sink.feed(values, time_s)
 
 
 def measure_file(
@@ -53,7 +73,7 @@ def measure_file(
     finder = EdgeStream()
     recording = stream(
         path,
-        _Together((finder, *also)) if also else finder,
+        _Together((finder, *also)),
         interval_s=interval_s,
         progress=lambda share: tell("reading", _READING * share),
         readers=readers,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from crankwise import pipeline, readers
 from crankwise.model.kept import MeasureSettings
+from crankwise.readers.measuring import measure_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -36,8 +36,9 @@ def keep_recording(
     NotMeasurableError
         Crank degrees can't be taken from it.
     """
-    read = readers.read(path, interval_s=interval_s)
-    measurement = pipeline.measure(read, crank=crank, cams=cams, progress=progress)
+    measurement = measure_file(
+        path, interval_s=interval_s, crank=crank, cams=cams, progress=progress
+    )
     store.recordings.add(path)
     settings = MeasureSettings(
         crank=crank, cams=dict(cams) if cams else None, interval_s=interval_s
