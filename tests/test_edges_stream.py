@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 import pytest
@@ -16,7 +16,7 @@ from crankwise.edges.crossings import find_crossings
 from crankwise.edges.survey import Survey
 from crankwise.model.recording import Recording, SampledChannel
 from crankwise.pipeline import measure
-from crankwise.testing.simulate import ScopeSpec, preset, simulate
+from crankwise.testing.simulate import preset, simulate
 
 FIELDS = ("times_s", "rising", "standard_uncertainty_s", "height", "steepness")
 FACTS = ("sensor", "low", "high", "noise", "clipped_fraction", "rejected", "dead_time_s")
@@ -165,11 +165,7 @@ def crossings_by_hand(values, levels):
             height = part.max() - levels.middle[0] if is_high else levels.middle[0] - part.min()
             segments.append((first, first + length, is_high, height))
         first += length
-    turns = [
-        (before, after)
-        for before, after in zip(segments, segments[1:], strict=False)
-        if before[2] != after[2]
-    ]
+    turns = [(a, b) for a, b in pairwise(segments) if a[2] != b[2]]
     return [(before[1] - 1, after[0] - 1, after[2], after[3]) for before, after in turns]
 
 

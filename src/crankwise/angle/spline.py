@@ -90,4 +90,4 @@ def _penalty(count: int, step_deg: float, cutoff_order: float, teeth_per_rev: in
         for j in range(i, 4):
             band[j - i, i : i + rows] += difference[i] * difference[j]
     # Whole numbers up to here: parabolas must cost exactly nothing, also beside a strong penalty.
-    return strength * band
+    return np.asarray(strength * band)

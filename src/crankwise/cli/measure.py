@@ -77,9 +77,7 @@ def measure_file(
     from crankwise.readers.measuring import measure_file as measured  # noqa: PLC0415  as above
 
     with Bar(f"Reading {recording.name}", shown=progress) as bar:
-        return measured(
-            recording, interval_s=interval_s, crank=crank, cams=cams, progress=bar.step
-        )
+        return measured(recording, interval_s=interval_s, crank=crank, cams=cams, progress=bar.step)
 
 
 def save_results(

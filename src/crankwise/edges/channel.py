@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from crankwise.edges import stretch as stretches
 from crankwise.edges.glitches import keep_teeth
@@ -93,19 +95,19 @@ def _joined(pieces: list[Piece]) -> Piece:
     if len(pieces) == 1:
         return pieces[0]
 
-    def all_of(name: str) -> FloatArray:
-        return np.concatenate([getattr(piece, name) for piece in pieces])
+    def all_of(parts: Iterable[npt.NDArray[Any]]) -> npt.NDArray[Any]:
+        return np.concatenate(list(parts))
 
     return replace(
         pieces[-1],
-        position=all_of("position"),
-        standard_uncertainty=all_of("standard_uncertainty"),
-        rising=all_of("rising"),
-        is_usable=all_of("is_usable"),
-        time_s=all_of("time_s"),
-        step_s=all_of("step_s"),
-        height=all_of("height"),
-        steepness=all_of("steepness"),
+        position=all_of(piece.position for piece in pieces),
+        standard_uncertainty=all_of(piece.standard_uncertainty for piece in pieces),
+        rising=all_of(piece.rising for piece in pieces),
+        is_usable=all_of(piece.is_usable for piece in pieces),
+        time_s=all_of(piece.time_s for piece in pieces),
+        step_s=all_of(piece.step_s for piece in pieces),
+        height=all_of(piece.height for piece in pieces),
+        steepness=all_of(piece.steepness for piece in pieces),
     )
 
 

@@ -88,9 +88,7 @@ def find_through_noise(
         length *= 2
         smooth = _smoothed(samples, length + 1)
         left = recorded_noise / np.sqrt(length + 1.0)
-        tried = _find(
-            smooth, interval_s=interval_s, least_noise=left, before=before, exact=True
-        )
+        tried = _find(smooth, interval_s=interval_s, least_noise=left, before=before, exact=True)
         if tried is None or (found is not None and _height(tried) < _LEAST_KEPT * height):
             break
         if found is not None:

@@ -116,9 +116,7 @@ class _Window:
         rows = [row[: self._held] for row in self._rows]
         end = min(self.begin + stretches.STRETCH, self.first + self._held)
         stamps = rows[self._channels] if len(rows) > self._channels else None
-        return [
-            Stretch(row, self.first, self.begin, end, stamps) for row in rows[: self._channels]
-        ]
+        return [Stretch(row, self.first, self.begin, end, stamps) for row in rows[: self._channels]]
 
     def move_on(self) -> None:
         """Let go of what the next stretch doesn't reach back to."""

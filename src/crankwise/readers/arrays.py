@@ -26,7 +26,6 @@ from crankwise.readers.labels import (
 from crankwise.readers.stated import Note, interval_from_notes
 from crankwise.readers.table import Setting, Table
 
-
 Index = tuple[slice, ...]
 _CHUNK_BYTES = 1 << 24
 _VALUE_BYTES = 8

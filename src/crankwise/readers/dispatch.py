@@ -6,8 +6,9 @@ import hashlib
 import math
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import replace
+from functools import partial
 from importlib.metadata import entry_points
 from pathlib import Path
 
@@ -107,11 +108,11 @@ def stream(
     with _opened(path, interval_s=interval_s, progress=progress, readers=readers) as opened:
         reader, source, options = opened
         options = replace(options, chunk_bytes=chunk_bytes)
-        try:
-            if not isinstance(reader, PartwiseReader):
-                raise NotPlainError
-            recording = pass_on(lambda: reader.parts(source, options), source, options, sink)
-        except NotPlainError:
+        recording = None
+        if isinstance(reader, PartwiseReader):
+            with suppress(NotPlainError):
+                recording = pass_on(partial(reader.parts, source, options), source, options, sink)
+        if recording is None:
             recording = in_one_go(reader.read(source, options), sink)
         options.progress(1.0)
     return recording

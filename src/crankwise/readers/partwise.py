@@ -192,7 +192,8 @@ class _Pass:
             self._factor = assumed_unit_s(
                 label, times, stated_s=head.interval_s, source=self._source
             )
-            base, findings = from_stamps(self._seconds(times), place=head.place), ()
+            base = from_stamps(self._seconds(times), place=head.place)
+            findings: tuple[Finding, ...] = ()
         else:
             base, findings = time_base(head, self._source, self._options)
         if base.is_reversed or base.keep is not None:

@@ -8,10 +8,12 @@ hull has few corners, however long the recording.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from crankwise.model.recording import FloatArray
+from crankwise.model.recording import BoolArray, FloatArray
 from crankwise.readers.timebase import (
     GAP_STEPS,
     RARE_SHARE,
@@ -20,6 +22,8 @@ from crankwise.readers.timebase import (
     TimeBase,
     are_leaps,
 )
+
+IntArray = npt.NDArray[np.intp]
 
 _ENDS = 200
 _MOST_CORNERS = 1 << 14
@@ -97,13 +101,96 @@ class EvenStamps:
             self._high_s + shift_s + max(drift_s, 0.0),
         )
 
-    def regression(self, start_s: float, interval_s: float) -> tuple[float, float]:
-        """Leave a line as it is: it is close enough to all stamps."""
-        return start_s, interval_s
+    def regression(self) -> tuple[float, float]:
+        """Return the line, which is close enough to all stamps."""
+        return self.start_s, self.interval_s
 
     def has_odd_steps(self) -> bool:
         """No step is off by more than a thousandth."""
         return False
+
+
+def _upper_hull(hull: FloatArray, points: FloatArray) -> FloatArray:
+    """Corners of the upper convex hull of points in order of place, shape (2, corners).
+
+    A point under the chord of its neighbours is no corner, whichever neighbours are left.
+    """
+    corners = np.concatenate((hull, points), axis=1)
+    for _ in range(_ROUNDS):
+        x, y = corners
+        rise, run = np.diff(y), np.diff(x)
+        is_corner = np.ones(len(x), dtype=np.bool_)
+        is_corner[1:-1] = rise[:-1] * run[1:] > rise[1:] * run[:-1]
+        if is_corner.all():
+            break
+        corners = corners[:, is_corner]
+    return corners
+
+
+@dataclass(slots=True)
+class _Steps:
+    """Steps between stamps, counted in last digits.
+
+    ``typical`` is what the first ones show; ``first`` and ``last`` are the places of odd steps,
+    ``nearest`` and ``farthest`` the least and greatest distance from one to the next.
+    """
+
+    counts: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+    typical: float = 0.0
+    first: int | None = None
+    last: int = 0
+    nearest: float = np.inf
+    farthest: float = 0.0
+
+    def add(self, steps_s: FloatArray, digit_s: float, *, first: int) -> None:
+        """Take in the next steps; those of rounded stamps are few digits long."""
+        digits = np.rint(steps_s / digit_s)
+        if not (digits.min() >= 0.0 and digits.max() < _MOST_CORNERS):
+            raise NotEvenError
+        counts = np.bincount(digits.astype(np.intp))
+        if first == 0:
+            counts[0] -= 1  # the first stamp has no step
+            self.typical = _median(counts)
+        size = max(len(counts), len(self.counts))
+        self.counts = _padded(self.counts, size) + _padded(counts, size)
+        odd = np.flatnonzero(_is_odd(digits, self.typical)) + first
+        odd = odd[odd > 0]
+        if len(odd):
+            before = odd[:0] if self.first is None else np.array([self.last])
+            apart = np.diff(np.concatenate((before, odd))).astype(np.float64)
+            self.nearest = min(self.nearest, float(apart.min(initial=np.inf)))
+            self.farthest = max(self.farthest, float(apart.max(initial=0.0)))
+            self.first = int(odd[0]) if self.first is None else self.first
+            self.last = int(odd[-1])
+
+    def are_odd(self) -> bool:
+        """Whether a few of them leave out or repeat samples."""
+        typical = _median(self.counts)
+        if typical <= 0.0:
+            return False
+        number = int(self.counts[_is_odd(np.arange(len(self.counts)), typical)].sum())
+        if not 0 < number <= max(1.0, RARE_SHARE * self.counts.sum()):
+            return False
+        if typical != self.typical or self.first is None:
+            raise NotEvenError
+        spread = self.farthest - self.nearest if number > 2 else np.inf
+        return not are_leaps(spread, reach=float(self.last - self.first))
+
+
+def _is_odd(digits: npt.NDArray[Any], typical: float) -> BoolArray:
+    return np.asarray((digits > GAP_STEPS * typical) | (digits == 0))
+
+
+def _median(counts: IntArray) -> float:
+    """Median of whole numbers of which so many are 0, 1, 2 and so on."""
+    below = np.cumsum(counts)
+    middle = (below[-1] - 1) / 2
+    lower, upper = np.searchsorted(below, [np.floor(middle), np.ceil(middle)], side="right")
+    return float(lower + upper) / 2.0
+
+
+def _padded(counts: IntArray, size: int) -> IntArray:
+    return np.pad(counts, (0, size - len(counts)))
 
 
 @dataclass(slots=True)
@@ -117,7 +204,7 @@ class RoundedStamps(EvenStamps):
     _corners: tuple[FloatArray, FloatArray] = (np.empty((2, 0)), np.empty((2, 0)))
     _sum_s: float = 0.0
     _moment_s: float = 0.0
-    _steps: _Steps = field(default_factory=lambda: _Steps())
+    _steps: _Steps = field(default_factory=_Steps)
 
     def add(self, times_s: FloatArray) -> None:
         """Take in the next stamps.
@@ -148,13 +235,14 @@ class RoundedStamps(EvenStamps):
 
         def off(corners: FloatArray) -> FloatArray:
             place, residual = corners
-            return residual + (self.start_s - start_s) + place * (self.interval_s - interval_s)
+            drift = place * (self.interval_s - interval_s)
+            return np.asarray(residual + (self.start_s - start_s) + drift)
 
         upper, lower = self._corners
         return float(off(lower).min()), float(off(upper).max())
 
-    def regression(self, start_s: float, interval_s: float) -> tuple[float, float]:
-        """Least-squares line through the stamps, as a correction to a first guess."""
+    def regression(self) -> tuple[float, float]:
+        """Least-squares line through the stamps."""
         count, centre = self.count, (self.count - 1) / 2.0
         moment = self._moment_s - centre * self._sum_s
         slope = moment / (count * (count**2 - 1.0) / 12.0)
@@ -196,86 +284,4 @@ class UnevenStamps:
     def base(self) -> TimeBase:
         """Time base as told at the end; the stamps themselves have gone with their samples."""
         duration_s = self.last_s - self.first_s
-        return TimeBase(
-            self.first_s, duration_s, self.interval_s, findings=(self.tally.finding(),)
-        )
-
-
-def _upper_hull(hull: FloatArray, points: FloatArray) -> FloatArray:
-    """Corners of the upper convex hull of points in order of place, shape (2, corners).
-
-    A point under the chord of its neighbours is no corner, whichever neighbours are left.
-    """
-    corners = np.concatenate((hull, points), axis=1)
-    for _ in range(_ROUNDS):
-        x, y = corners
-        rise, run = np.diff(y), np.diff(x)
-        is_corner = np.ones(len(x), dtype=np.bool_)
-        is_corner[1:-1] = rise[:-1] * run[1:] > rise[1:] * run[:-1]
-        if is_corner.all():
-            break
-        corners = corners[:, is_corner]
-    return corners
-
-
-@dataclass(slots=True)
-class _Steps:
-    """Steps between stamps, counted in last digits."""
-
-    counts: FloatArray = field(default_factory=lambda: np.zeros(0))
-    typical: float = 0.0
-    first: int | None = None
-    last: int = 0
-    nearest: float = np.inf
-    farthest: float = 0.0
-
-    def add(self, steps_s: FloatArray, digit_s: float, *, first: int) -> None:
-        """Take in the next steps; those of rounded stamps are few digits long."""
-        digits = np.rint(steps_s / digit_s)
-        if not (digits.min() >= 0.0 and digits.max() < _MOST_CORNERS):
-            raise NotEvenError
-        counts = np.bincount(digits.astype(np.intp))
-        if first == 0:
-            counts[0] -= 1  # the first stamp has no step
-            self.typical = _median(counts)
-        size = max(len(counts), len(self.counts))
-        self.counts = _padded(self.counts, size) + _padded(counts, size)
-        odd = np.flatnonzero(_is_odd(digits, self.typical)) + first
-        odd = odd[odd > 0]
-        if len(odd):
-            before = odd[:0] if self.first is None else np.array([self.last])
-            apart = np.diff(np.concatenate((before, odd))).astype(np.float64)
-            self.nearest = min(self.nearest, float(apart.min(initial=np.inf)))
-            self.farthest = max(self.farthest, float(apart.max(initial=0.0)))
-            self.first = int(odd[0]) if self.first is None else self.first
-            self.last = int(odd[-1])
-
-    def are_odd(self) -> bool:
-        """Whether a few of them leave out or repeat samples."""
-        typical = _median(self.counts)
-        if typical <= 0.0:
-            return False
-        digits = np.arange(len(self.counts))
-        number = int(self.counts[_is_odd(digits, typical)].sum())
-        if not 0 < number <= max(1.0, RARE_SHARE * self.counts.sum()):
-            return False
-        if typical != self.typical:
-            raise NotEvenError
-        assert self.first is not None  # noqa: S101  there is an odd step
-        spread = self.farthest - self.nearest if number > 2 else np.inf
-        return not are_leaps(spread, reach=float(self.last - self.first))
-
-
-def _is_odd(digits: FloatArray, typical: float) -> FloatArray:
-    return (digits > GAP_STEPS * typical) | (digits == 0)
-
-
-def _median(counts: FloatArray) -> float:
-    below = np.cumsum(counts)
-    middle = (below[-1] - 1) / 2
-    lower, upper = np.searchsorted(below, [np.floor(middle), np.ceil(middle)], side="right")
-    return float(lower + upper) / 2.0
-
-
-def _padded(counts: FloatArray, size: int) -> FloatArray:
-    return np.pad(counts, (0, size - len(counts)))
+        return TimeBase(self.first_s, duration_s, self.interval_s, findings=(self.tally.finding(),))

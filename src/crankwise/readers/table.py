@@ -282,9 +282,7 @@ def _channels(
     return tuple(channel for channel in channels if channel.name in kept), findings
 
 
-def judged(
-    signals: Sequence[Signal], source: Source
-) -> tuple[frozenset[str], tuple[Finding, ...]]:
+def judged(signals: Sequence[Signal], source: Source) -> tuple[frozenset[str], tuple[Finding, ...]]:
     """Names of the signals to keep once all their values are seen, and what to remark on them.
 
     Raises

@@ -137,8 +137,8 @@ class Clock(Protocol):
     def residual_range(self, start_s: float, interval_s: float) -> tuple[float, float]:
         """Lowest and highest difference to a line."""
 
-    def regression(self, start_s: float, interval_s: float) -> tuple[float, float]:
-        """Least-squares line through the stamps, as a correction to a first guess."""
+    def regression(self) -> tuple[float, float]:
+        """Least-squares line through the stamps."""
 
     def has_odd_steps(self) -> bool:
         """Whether a few steps leave out or repeat samples, in a way that rounding doesn't make."""
@@ -158,7 +158,7 @@ def from_clock(clock: Clock) -> TimeBase | None:
             return None
         # A line through rounded stamps leaves them in a strip as wide as the last digit.
         widest_s = 1.001 * digit_s + 2.0 * UNIFORM_SHARE * interval_s
-        start_s, interval_s = clock.regression(start_s, interval_s)
+        start_s, interval_s = clock.regression()
         low, high = clock.residual_range(start_s, interval_s)
         if high - low > widest_s:
             start_s, interval_s = _narrowest_strip(clock, start_s, interval_s)
@@ -201,7 +201,10 @@ class _Stamps:
             high = max(high, float(residual.max()) - offset)
         return low, high
 
-    def regression(self, start_s: float, interval_s: float) -> tuple[float, float]:
+    def regression(self) -> tuple[float, float]:
+        # As a correction to the line through both ends, which loses no digits.
+        start_s, end_s = self.bounds_s
+        interval_s = (end_s - start_s) / (self.count - 1)
         centre = (self.count - 1) / 2.0
         total = moment = 0.0
         for first in range(0, self.count, BLOCK):

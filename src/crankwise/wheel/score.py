@@ -110,9 +110,7 @@ class _Fit:
     miss: FloatArray
 
     @classmethod
-    def of(
-        cls, steps: Steps, wheel: Wheel, expected: Expected, classes: BoolArray | None
-    ) -> _Fit:
+    def of(cls, steps: Steps, wheel: Wheel, expected: Expected, classes: BoolArray | None) -> _Fit:
         count, teeth = len(steps.change), len(expected.change)
         length = _EVEN_PIECE if wheel is UNIFORM else int(np.ceil(_PIECE_REVOLUTIONS * teeth)) + 1
         pieces = max(count // min(count, length), 1)
@@ -126,9 +124,7 @@ class _Fit:
         off = np.abs(change[:, :, None] - expected.change[tooth % teeth])
         miss = np.einsum("pit,pi->pt", np.minimum(off, _CLIP), counts)
         is_wide = None if classes is None or expected.is_wide is None else classes[index]
-        return cls(
-            wheel, expected, change, steps.timing_variance[index], counts, is_wide, miss
-        )
+        return cls(wheel, expected, change, steps.timing_variance[index], counts, is_wide, miss)
 
 
 def _score(fit: _Fit) -> Score:
