@@ -10,8 +10,8 @@ does not, and where a gap has no teeth the curve goes on as the teeth on both si
 from __future__ import annotations
 
 import numpy as np
-from scipy.linalg import solveh_banded
 
+from crankwise.angle.banded import solve
 from crankwise.model.crank_angle import AngleRun
 from crankwise.model.recording import FloatArray
 
@@ -63,9 +63,7 @@ def fit(
         right += np.bincount(knot + i, weighted * deviation, minlength=count)
         for j in range(i, 4):
             band[j - i] += np.bincount(knot + i, weighted * weights[j], minlength=count)
-    solution = solveh_banded(
-        band, right, lower=True, check_finite=False, overwrite_ab=True, overwrite_b=True
-    )
+    solution = solve(band, right)
     # The straight line is a spline too: its coefficients lie on it, one knot to the left on.
     centre = first + (np.arange(count) - 1) * step_deg
     line = time_s[0] + rate * (centre - angle_deg[0])

@@ -5,43 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from crankwise.readers.delimited.careful import parse_carefully
-from crankwise.readers.delimited.dialect import NO_SEPARATOR, WHITESPACE, Dialect
+from crankwise.readers.delimited.dialect import WHITESPACE, Dialect
+from crankwise.readers.delimited.fast import SHORT_BYTES, Rows, parse_fast, rows_of
+from crankwise.readers.delimited.layout import Layout
 from crankwise.readers.delimited.tail import cut_incomplete
 from crankwise.readers.delimited.text import Chunk
-
-if TYPE_CHECKING:
-    import polars as pl
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Which cells of a row to read, and as what.
-
-    Attributes
-    ----------
-    dialect : Dialect
-        How rows are written.
-    columns : tuple of int
-        Indices of the cells to read, ascending.
-    names : tuple of str
-        What each of them is called in messages.
-    time : int or None
-        Index of the cell with the time, which is read in double precision.
-    file : str
-        File name for messages.
-    """
-
-    dialect: Dialect
-    columns: tuple[int, ...]
-    names: tuple[str, ...]
-    time: int | None
-    file: str
 
 
 class Columns:
@@ -120,7 +94,9 @@ def parse(chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_byt
     """
     columns = Columns(layout, total_bytes=total_bytes)
     last = None
-    for last, chunk_bytes in parse_each(chunks, layout, first_line=first_line):
+    for last, chunk_bytes in parse_each(
+        chunks, layout, first_line=first_line, total_bytes=total_bytes
+    ):
         columns.append(last.columns, chunk_bytes=chunk_bytes)
     return Parsed(
         columns.finish(),
@@ -130,7 +106,7 @@ def parse(chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_byt
 
 
 def parse_each(
-    chunks: Iterable[Chunk], layout: Layout, *, first_line: int
+    chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_bytes: int
 ) -> Iterator[tuple[Parsed, int]]:
     """Read one chunk after the other; with each comes its size in bytes.
 
@@ -138,19 +114,18 @@ def parse_each(
     :func:`parse`.
     """
     line, careful_chunks = first_line, 0
-    for data, is_cut, future in _one_ahead(chunks, layout):
-        frame = future.result()
-        if frame is None:
+    for data, is_cut, future in _one_ahead(chunks, layout, is_short=total_bytes <= SHORT_BYTES):
+        rows = future.result()
+        if rows is None:
             careful_chunks += 1
-            frame = parse_carefully(data, layout, first_line=line)
-        line += frame.height  # a row for each line, blank ones included
-        columns = tuple(series.to_numpy() for series in _without_blank_rows(frame).iter_columns())
-        yield Parsed(columns, line if is_cut else None, careful_chunks), len(data)
+            rows = rows_of(parse_carefully(data, layout, first_line=line))
+        line += rows.lines
+        yield Parsed(rows.columns, line if is_cut else None, careful_chunks), len(data)
 
 
 def _one_ahead(
-    chunks: Iterable[Chunk], layout: Layout
-) -> Iterator[tuple[bytes, bool, Future[pl.DataFrame | None]]]:
+    chunks: Iterable[Chunk], layout: Layout, *, is_short: bool
+) -> Iterator[tuple[bytes, bool, Future[Rows | None]]]:
     """Start to parse each chunk before the one in front of it is worked up.
 
     So reading and copying go on beside the parsing. With each chunk's data comes whether an
@@ -163,7 +138,7 @@ def _one_ahead(
             if chunk.is_last:
                 data, is_cut = cut_incomplete(data, layout.dialect)
             data = normalise(data, layout.dialect)
-            current = data, is_cut, worker.submit(_parse_fast, data, layout)
+            current = data, is_cut, worker.submit(parse_fast, data, layout, is_short=is_short)
             if before is not None:
                 yield before
             before = current
@@ -179,54 +154,3 @@ def normalise(data: bytes, dialect: Dialect) -> bytes:
     while b"  " in data:
         data = data.replace(b"  ", b" ")
     return data.replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
-
-
-def csv_separator(dialect: Dialect) -> str:
-    """Character that separates cells after :func:`normalise`."""
-    return "\x1f" if dialect.separator == NO_SEPARATOR else dialect.separator
-
-
-def _needs_care(data: bytes, dialect: Dialect) -> bool:
-    """Whether the fast way could misread the chunk instead of failing on it.
-
-    It takes ``1.234`` for a number also where the comma is the decimal mark.
-    """
-    if dialect.decimal == ",":
-        return b"." in data or dialect.separator == ","
-    return False
-
-
-def _parse_fast(data: bytes, layout: Layout) -> pl.DataFrame | None:
-    """Let polars read the numbers; ``None`` if a cell is not simply a number or blank."""
-    import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
-
-    if _needs_care(data, layout.dialect):
-        return None
-    wanted = frozenset(layout.columns)
-    schema: dict[str, Any] = {
-        str(index): (
-            pl.Float64 if index == layout.time else pl.Float32 if index in wanted else pl.String
-        )
-        for index in range(layout.dialect.cells)
-    }
-    try:
-        return pl.read_csv(
-            data,
-            has_header=False,
-            separator=csv_separator(layout.dialect),
-            schema=schema,
-            columns=list(layout.columns),
-            decimal_comma=layout.dialect.decimal == ",",
-            quote_char='"',
-        )
-    except pl.exceptions.PolarsError:
-        return None
-
-
-def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
-    """Leave out rows in which every cell is blank, as blank lines give."""
-    import polars as pl  # noqa: PLC0415
-
-    if all(series.null_count() for series in frame.iter_columns()):
-        return frame.filter(~pl.all_horizontal(pl.all().is_null()))
-    return frame

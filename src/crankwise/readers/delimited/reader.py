@@ -25,7 +25,8 @@ from crankwise.readers.delimited import text
 from crankwise.readers.delimited.clock import first_column_is_clock
 from crankwise.readers.delimited.dialect import Dialect
 from crankwise.readers.delimited.header import Header, read_header
-from crankwise.readers.delimited.parse import Layout, Parsed, parse, parse_each
+from crankwise.readers.delimited.layout import Layout
+from crankwise.readers.delimited.parse import Parsed, parse, parse_each
 from crankwise.readers.labels import Label, find_time, unique_names
 from crankwise.readers.others import what_else
 from crankwise.readers.table import Setting, Table, to_recording
@@ -62,17 +63,20 @@ class DelimitedReader:
         parsed = parse(
             _chunks(source, plan.top, options),
             plan.layout,
-            first_line=plan.top.dialect.first_row + 1,
-            total_bytes=source.path.stat().st_size,
+            first_line=plan.first_line,
+            total_bytes=plan.total_bytes,
         )
         return to_recording(plan.table(parsed, source), source, options)
 
     def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
         """Read the table chunk by chunk."""
         plan = _plan(source)
-        chunks = _chunks(source, plan.top, options)
-        first_line = plan.top.dialect.first_row + 1
-        for parsed, _ in parse_each(chunks, plan.layout, first_line=first_line):
+        for parsed, _ in parse_each(
+            _chunks(source, plan.top, options),
+            plan.layout,
+            first_line=plan.first_line,
+            total_bytes=plan.total_bytes,
+        ):
             yield plan.table(parsed, source)
 
 
@@ -93,6 +97,12 @@ class _Plan:
     header: Header
     labels: tuple[Label, ...]
     layout: Layout
+    total_bytes: int
+
+    @property
+    def first_line(self) -> int:
+        """Number of the first row's line, from 1."""
+        return self.top.dialect.first_row + 1
 
     def table(self, parsed: Parsed, source: Source) -> Table:
         """Numbers with what is written about them."""
@@ -121,7 +131,7 @@ def _plan(source: Source) -> _Plan:
         time=time,
         file=source.name,
     )
-    return _Plan(top, header, labels, layout)
+    return _Plan(top, header, labels, layout, source.path.stat().st_size)
 
 
 def _read_top(source: Source) -> _Top:
