@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from crankwise.errors import UsageError
-from crankwise.schemas import RULES, broken_rule
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -115,6 +114,8 @@ def parse_cams(pairs: Iterable[str]) -> dict[str, str] | None:
     >>> parse_cams(["intake=CH B", "exhaust-2=CH D"])
     {'intake': 'CH B', 'exhaust-2': 'CH D'}
     """
+    from crankwise.schemas import RULES, broken_rule  # noqa: PLC0415  keeps --help fast
+
     cams: dict[str, str] = {}
     rule = RULES["CamMeasurement", "role"]
     for pair in pairs:
