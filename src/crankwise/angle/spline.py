@@ -58,11 +58,12 @@ def fit(
     weights = _basis(share)
     band = _penalty(count, step_deg, cutoff_order, teeth_per_rev)
     right = np.zeros(count)
+    steps = count - 3
     for i in range(4):
         weighted = weight * weights[i]
-        right += np.bincount(knot + i, weighted * deviation, minlength=count)
+        right[i : i + steps] += np.bincount(knot, weighted * deviation, minlength=steps)
         for j in range(i, 4):
-            band[j - i] += np.bincount(knot + i, weighted * weights[j], minlength=count)
+            band[j - i, i : i + steps] += np.bincount(knot, weighted * weights[j], minlength=steps)
     solution = solve(band, right)
     # The straight line is a spline too: its coefficients lie on it, one knot to the left on.
     centre = first + (np.arange(count) - 1) * step_deg

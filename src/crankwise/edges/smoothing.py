@@ -71,16 +71,17 @@ def find_through_noise(
     NotFiniteError
         A sample is no finite number.
     """
-    found = _find(samples, interval_s=interval_s)
+    is_known = before is not None
+    found = _find(samples, interval_s=interval_s, is_known=is_known)
     if before is not None and found is not None and found.outgrows(before):
         before = None
     if before is not None:
         if _rests(found, before):
             return _find_at_levels_before(samples, before)
         if found is not None and found.levels.sensor != before.levels.sensor:
-            found = _find(samples, interval_s=interval_s, before=before)
+            found = _find(samples, interval_s=interval_s, before=before, is_known=True)
     if _is_noisy(found) and found is not None:
-        found = _find(samples, interval_s=interval_s, before=before, exact=True)
+        found = _find(samples, interval_s=interval_s, before=before, exact=True, is_known=is_known)
     recorded_noise = found.levels.noise if found is not None else noise_and_resolution(samples)[0]
     height = _height(found)
     length = 2
@@ -120,12 +121,14 @@ def _find(
     least_noise: float = 0.0,
     before: Found | None = None,
     exact: bool = False,
+    is_known: bool = False,
 ) -> Found | None:
     levels = survey(
         samples,
         interval_s=interval_s,
         least_noise=least_noise,
         sensor=before.levels.sensor if before is not None else None,
+        is_known=is_known,
     )
     if levels.is_flat:
         return None

@@ -22,6 +22,8 @@ WINDOW_S = 0.2
 
 _MAX_WINDOWS = 1024
 _SAMPLES_PER_WINDOW = 2048
+_PIECE = 4096
+_KNOWN_SHARE = 4
 _LOW_PERCENT, _HIGH_PERCENT = 0.3, 99.7
 _PLATEAU_SHARE = 0.76
 """A two-level signal spends more than this share of the time near its two levels; a sine
@@ -74,6 +76,7 @@ def survey(
     interval_s: float,
     least_noise: float = 0.0,
     sensor: SensorKind | None = None,
+    is_known: bool = False,
 ) -> Survey:
     """Look a signal over.
 
@@ -86,17 +89,21 @@ def survey(
         Noise known to be left: smoothed noise looks like a slow signal.
     sensor : SensorKind, optional
         Kind of the sensor where that is known already.
+    is_known : bool
+        Whether the signal was looked over before, in an earlier stretch: a quarter of the samples
+        is enough then.
 
     Raises
     ------
     NotFiniteError
         One of the samples looked at is no finite number.
     """
-    windows, centre = _thin_windows(samples, interval_s=interval_s)
+    share = _KNOWN_SHARE if is_known else 1
+    windows, centre = _thin_windows(samples, interval_s=interval_s, share=share)
     ordered = in_order(windows)
     bottom, top = percentile(windows, _LOW_PERCENT), percentile(windows, _HIGH_PERCENT)
     low, high = _two_levels(ordered)
-    differences, quantum = noise_and_resolution(samples)
+    differences, quantum = noise_and_resolution(samples, share=share)
     noise = max(min(differences, _plateau_noise(ordered, low, high)), least_noise)
     reach = float(percentile(ordered, 99.8) - percentile(ordered, 0.2))
     if reach <= max(8.0 * noise, 1e-9 * max(abs(low), abs(high), 1e-12)):
@@ -122,7 +129,7 @@ def _has_two_levels(ordered: FloatArray, low: float, high: float, reach: float) 
     return is_near and span > 0.5 * reach and not _is_cut_coil(ordered, span)
 
 
-def noise_and_resolution(samples: Samples) -> tuple[float, float]:
+def noise_and_resolution(samples: Samples, *, share: int = 1) -> tuple[float, float]:
     """Noise of a signal, and the step between neighbouring codes of the scope.
 
     The noise comes from fourth differences of neighbouring samples, robust against edges: they
@@ -130,7 +137,7 @@ def noise_and_resolution(samples: Samples) -> tuple[float, float]:
     median absolute deviation, scaled by 1.4826 (normal law; R documentation of ``mad``), ignores
     edges; the quantisation of the scope (step/sqrt(12)) is added.
     """
-    values, piece = _pieces(samples)
+    values, piece = _pieces(samples, _PIECE // share)
     fourth = np.diff(values, n=4)[piece[4:] == piece[:-4]]
     spread = 1.482602 * median(in_order(np.abs(fourth))) / np.sqrt(70.0)
     quantum = _resolution(values, np.diff(values)[piece[1:] == piece[:-1]])
@@ -151,9 +158,9 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
     return quantum if is_stepped else 0.0
 
 
-def _pieces(samples: Samples) -> tuple[FloatArray, npt.NDArray[np.int8]]:
+def _pieces(samples: Samples, length: int) -> tuple[FloatArray, npt.NDArray[np.int8]]:
     """Sixteen stretches of neighbouring samples, spread over the signal, and which one each is."""
-    parts = [part[:4096] for part in np.array_split(samples, 16)]
+    parts = [part[:length] for part in np.array_split(samples, 16)]
     values = np.concatenate(parts).astype(np.float64)
     if not np.isfinite(values).all():
         raise NotFiniteError
@@ -202,12 +209,14 @@ def _plateau_noise(ordered: FloatArray, low: float, high: float) -> float:
     return spread if high - low > _CLEARLY_APART * spread > 0.0 else np.inf
 
 
-def _thin_windows(samples: Samples, *, interval_s: float) -> tuple[FloatArray, FloatArray]:
+def _thin_windows(
+    samples: Samples, *, interval_s: float, share: int
+) -> tuple[FloatArray, FloatArray]:
     """Evenly spread rows of thinned samples, each in order, and the index of each row's centre."""
     n = len(samples)
     count = int(np.clip(round(n * interval_s / WINDOW_S), 1, _MAX_WINDOWS))
     length = n // count
-    per_window = min(length, _SAMPLES_PER_WINDOW)
+    per_window = min(length, _SAMPLES_PER_WINDOW // share)
     step = -(-length // per_window)
     rows = np.sort(samples[: count * length].reshape(count, length)[:, ::step], axis=1)
     if not np.isfinite(rows[:, [0, -1]]).all():  # the sort puts NaN last

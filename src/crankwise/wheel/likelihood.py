@@ -9,6 +9,7 @@ beside it, and a swing by a factor of two inside a revolution is no surprise.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -101,6 +102,7 @@ def tooth_variance(step_deg: FloatArray, before_deg: FloatArray) -> FloatArray:
     )
 
 
+@lru_cache(maxsize=256)
 def expected_of(wheel: Wheel) -> Expected:
     """Predicted change of ln(interval) at constant speed, and mean step in degrees."""
     steps = np.asarray(wheel.intervals_deg)

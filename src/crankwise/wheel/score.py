@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from crankwise.model.recording import BoolArray, FloatArray
 from crankwise.model.wheel import Wheel
@@ -120,9 +121,10 @@ class _Fit:
         counts = (index < bounds[1:, None]).astype(np.float64)
         index = np.minimum(index, count - 1)
         change = steps.change[index]
-        tooth = np.arange(longest)[:, None] + np.arange(teeth // wheel.repeats)
-        off = np.abs(change[:, :, None] - expected.change[tooth % teeth])
-        miss = np.einsum("pit,pi->pt", np.minimum(off, _CLIP), counts)
+        # The wheel from each starting tooth on: a window on it that has moved by one.
+        turns = np.resize(expected.change, longest + teeth // wheel.repeats - 1)
+        off = np.abs(change[:, None, :] - sliding_window_view(turns, longest))
+        miss = np.einsum("pti,pi->pt", np.minimum(off, _CLIP, out=off), counts)
         is_wide = None if classes is None or expected.is_wide is None else classes[index]
         return cls(wheel, expected, change, steps.timing_variance[index], counts, is_wide, miss)
 
