@@ -1,284 +1,221 @@
-"""Speed and memory: prints the tables of docs/performance.md.
+"""Speed and memory: the rows of the table in docs/performance.md.
 
-    python -m benchmarks.speed            everything
-    python -m benchmarks.speed --quick    on files of a tenth of the size
-    python -m benchmarks.speed --write    everything, and into docs/performance.md
-
-Everything timed runs in a process of its own. The yardstick, Polars alone reading the same file,
-takes turns with it in the same run, so that both meet the same state of the machine; ratios are
-of medians. Needs a system that tells a child's peak memory (Linux, macOS).
+``python -m benchmarks`` prints it. Work and yardstick take turns in one run, so that both meet the
+same state of the machine.
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import os
 import statistics
-import subprocess
 import sys
-import tempfile
-import time
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
+from typing import Final
 
-ROOT = Path(__file__).resolve().parents[1]
-if not __package__:  # run by its path instead of as a module
-    sys.path.insert(0, str(ROOT))
+from benchmarks.processes import CLI, Processes, ratio_of
+from benchmarks.rows import MB, Row
 
-from benchmarks import speed_work  # noqa: E402  the path comes first
-from benchmarks.pages import judged, table, write_between  # noqa: E402
-
-PAGE = ROOT / "docs" / "performance.md"
-CLI = ("-c", "from crankwise.cli import main; main()")
-POLARS = ("-c", "import sys, polars; polars.read_csv(sys.argv[1])")
-MB = 1e6
+POLARS_CSV = ("-c", "import sys, polars; polars.read_csv(sys.argv[1])")
+POLARS_PARQUET = ("-c", "import sys, polars; polars.read_parquet(sys.argv[1])")
+NUMPY = ("-c", "import numpy")
 
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """Rows of the CSV, samples of each channel of the Parquet file, runs of each process."""
+    """How large the work is, and how often each piece runs.
+
+    Attributes
+    ----------
+    csv_rows, parquet_samples : int
+        Rows of the CSV; samples of each of three channels of the Parquet file.
+    growth : tuple of int
+        Samples of each of three channels, from few to many.
+    runs : int
+    """
 
     csv_rows: int
     parquet_samples: int
+    growth: tuple[int, ...]
     runs: int
 
 
-FULL = Size(csv_rows=5_000_000, parquet_samples=30_000_000, runs=9)
-QUICK = Size(csv_rows=500_000, parquet_samples=3_000_000, runs=3)
+FULL = Size(25_000_000, 30_000_000, (1_000_000, 10_000_000, 100_000_000, 300_000_000), 7)
+QUICK = Size(2_500_000, 3_000_000, (1_000_000, 3_000_000, 10_000_000), 3)
 
 
-@dataclass(frozen=True, slots=True)
-class Timed:
-    """Runs of one process.
+class Bench:
+    """The files to work on, written when first asked for, and the processes to work in."""
 
-    Attributes
-    ----------
-    seconds, cpu_seconds : tuple of float
-        Of each run: elapsed, and spent by all its threads together.
-    peak_bytes : int
-        Largest peak of resident memory, pages of mapped files included.
-    """
+    def __init__(self, folder: Path, size: Size) -> None:
+        self.size = size
+        self.processes = Processes(folder)
+        self._folder = folder
 
-    seconds: tuple[float, ...]
-    cpu_seconds: tuple[float, ...]
-    peak_bytes: int
+    @cached_property
+    def csv(self) -> Path:
+        """Simulated engine, crank and two cams at 1 MS/s, with a time column: 41 bytes a row."""
+        return self._written("large.csv", self.size.csv_rows, 1e6)
 
-    @property
-    def median_s(self) -> float:
-        """Median time."""
-        return statistics.median(self.seconds)
+    @cached_property
+    def parquet(self) -> Path:
+        """The same engine without a time column."""
+        return self._written("large.parquet", self.size.parquet_samples, 1e6)
 
+    @cached_property
+    def small(self) -> Path:
+        """Two seconds of it at 10 kS/s."""
+        return self._written("small.csv", 20_000, 1e4)
 
-@dataclass(frozen=True, slots=True)
-class Results:
-    """All that was timed.
-
-    Attributes
-    ----------
-    times : dict of str to Timed
-        Fresh processes; the yardstick, the CSV and the Parquet file come first.
-    csv_inside_s, parquet_inside_s : dict of str to float
-        The files in a running process: ``polars_s`` (the yardstick), ``whole_s``, ``read_s``,
-        ``measure_s``.
-    steps_s : dict of str to float
-        Median of each step with the CSV in a fresh process.
-    csv_bytes : int
-        Size of the CSV.
-    """
-
-    times: dict[str, Timed]
-    csv_inside_s: dict[str, float]
-    parquet_inside_s: dict[str, float]
-    steps_s: dict[str, float]
-    csv_bytes: int
+    def _written(self, name: str, samples: int, rate_hz: float) -> Path:
+        path = self._folder / name
+        print(f"writing {name}", file=sys.stderr)
+        self.processes.work("write", path, samples, rate_hz)
+        return path
 
 
-@dataclass(frozen=True, slots=True)
-class Goal:
-    """A goal beside what was measured; without a limit it is only told."""
-
-    what: str
-    limit: str
-    measured: str
-    holds: bool | None = None
-
-
-def main(arguments: list[str] | None = None) -> int:
-    """Measure, print, and write if asked; 0 if every goal is reached, else 1."""
-    parser = argparse.ArgumentParser(prog="benchmarks.speed", description=__doc__.split("\n")[0])
-    parser.add_argument("--quick", action="store_true", help="files of a tenth of the size")
-    parser.add_argument(
-        "--write", action="store_true", help="put the tables into docs/performance.md"
+def csv_row(bench: Bench) -> list[Row]:
+    """Measure a CSV, start of Python included."""
+    ours, polars = bench.processes.take_turns(
+        (*CLI, "measure", str(bench.csv), "--json"),
+        (*POLARS_CSV, str(bench.csv)),
+        runs=bench.size.runs,
     )
-    chosen = parser.parse_args(arguments)
-    if chosen.quick and chosen.write:
-        parser.error("--write needs the full run; leave out --quick")
-    size = QUICK if chosen.quick else FULL
-    with tempfile.TemporaryDirectory(prefix="crankwise-speed-") as name:
-        results = run(Path(name), size)
-    goals = judge(results, size)
-    text = report(results, goals)
-    print(text)
-    if chosen.write:
-        write_between(PAGE, "performance", text)
-    return 0 if all(goal.holds is not False for goal in goals) else 1
-
-
-def run(folder: Path, size: Size) -> Results:
-    """Write the files and time everything."""
-    work = ("-m", "benchmarks.speed_work")
-    print("writing the files", file=sys.stderr)
-    process(*work, "files", str(folder), str(size.csv_rows), str(size.parquet_samples))
-    csv, parquet, small = (
-        str(folder / name)
-        for name in (speed_work.CSV_NAME, speed_work.PARQUET_NAME, speed_work.SMALL_NAME)
-    )
-    print("timing", file=sys.stderr)
-    times = alternating(
-        {
-            "Polars alone reads the CSV": (*POLARS, csv),
-            "`crankwise measure --json` of the CSV": (*CLI, "measure", csv, "--json"),
-        },
-        runs=size.runs,
-    )
-    times |= alternating(
-        {
-            "`crankwise measure --json` of the Parquet file": (*CLI, "measure", parquet, "--json"),
-            "`crankwise measure --json` of a small CSV": (*CLI, "measure", small, "--json"),
-            "`crankwise --help`": (*CLI, "--help"),
-            "Python alone": ("-c", ""),
-        },
-        runs=size.runs,
-    )
-    steps = [json.loads(process(*work, "steps", csv)) for _ in range(size.runs)]
-    return Results(
-        times=times,
-        csv_inside_s=json.loads(process(*work, "inside", csv, small)),
-        parquet_inside_s=json.loads(process(*work, "inside", parquet, small)),
-        steps_s={name: statistics.median(row[name] for row in steps) for name in steps[0]},
-        csv_bytes=Path(csv).stat().st_size,
-    )
-
-
-def process(*arguments: str) -> bytes:
-    """Run this Python with these arguments and return what it prints."""
-    return subprocess.run(
-        [sys.executable, *arguments], cwd=ROOT, check=True, stdout=subprocess.PIPE
-    ).stdout
-
-
-def alternating(commands: dict[str, tuple[str, ...]], *, runs: int) -> dict[str, Timed]:
-    """Run the commands in turns, after one run of each that does not count."""
-    found: dict[str, list[tuple[float, float, int]]] = {name: [] for name in commands}
-    for number in range(runs + 1):
-        for name, arguments in commands.items():
-            result = _time_one(arguments)
-            if number > 0:
-                found[name].append(result)
-    return {
-        name: Timed(
-            seconds=tuple(seconds for seconds, _, _ in rows),
-            cpu_seconds=tuple(cpu for _, cpu, _ in rows),
-            peak_bytes=max(peak for _, _, peak in rows),
-        )
-        for name, rows in found.items()
-    }
-
-
-def _time_one(arguments: tuple[str, ...]) -> tuple[float, float, int]:
-    """Seconds elapsed and computed, and peak of resident memory, of one fresh process."""
-    begun = time.perf_counter()
-    child = subprocess.Popen([sys.executable, *arguments], cwd=ROOT, stdout=subprocess.DEVNULL)
-    _, status, usage = os.wait4(child.pid, 0)
-    seconds = time.perf_counter() - begun
-    child.returncode = os.waitstatus_to_exitcode(status)
-    if child.returncode != 0:
-        raise subprocess.CalledProcessError(child.returncode, child.args)
-    # Linux counts in KiB, macOS in bytes.
-    peak_bytes = usage.ru_maxrss * (1 if sys.platform == "darwin" else 1024)
-    return seconds, usage.ru_utime + usage.ru_stime, peak_bytes
-
-
-def judge(results: Results, size: Size) -> list[Goal]:
-    """Hold the figures against the goals."""
-    polars, csv, parquet, *_ = results.times.values()
-    ratio = csv.median_s / polars.median_s
-    peak_mb = csv.peak_bytes / MB
-    rows = f"{results.csv_bytes / MB:.0f} MB CSV, {size.csv_rows / 1e6:g} M rows × 4 columns"
-    samples = f"{size.parquet_samples / 1e6:g} M samples × 3 channels from Parquet"
-    running, running_csv = results.parquet_inside_s, results.csv_inside_s
+    ratio = ratio_of(ours, polars)
     return [
-        Goal(f"{rows}: time over Polars alone", "≤ 1.5", f"{ratio:.2f}", holds=ratio <= 1.5),
-        Goal(
-            "the same in a running process",
-            "",
-            f"{running_csv['whole_s'] / running_csv['polars_s']:.2f} ({_parts(running_csv)})",
-        ),
-        Goal(f"{rows}: peak memory", "≤ 600 MB", f"{peak_mb:.0f} MB", holds=peak_mb <= 600.0),
-        Goal(
-            f"{samples}, in a running process",
-            "≤ 1 s",
-            f"{running['whole_s']:.2f} s ({_parts(running)})",
-            holds=running["whole_s"] <= 1.0,
-        ),
-        Goal(f"{samples}, as a fresh process", "", f"{parquet.median_s:.2f} s"),
+        Row(
+            f"`measure` of a CSV of {bench.csv.stat().st_size / MB:.0f} MB",
+            ours.median_s,
+            "Polars alone reads it",
+            polars.median_s,
+            ratio,
+            ours.peak_bytes,
+            "≤ 1.25 times, ≤ 400 MB",
+            ratio <= 1.25 and ours.peak_bytes <= 400 * MB,
+        )
     ]
 
 
-def _parts(inside_s: dict[str, float]) -> str:
-    return (
-        f"read {inside_s['read_s']:.2f} s, measure {inside_s['measure_s']:.2f} s; "
-        f"Polars reads in {inside_s['polars_s']:.2f} s"
+def parquet_row(bench: Bench) -> list[Row]:
+    """Measure a Parquet file, start of Python included."""
+    ours, polars = bench.processes.take_turns(
+        (*CLI, "measure", str(bench.parquet), "--json"),
+        (*POLARS_PARQUET, str(bench.parquet)),
+        runs=bench.size.runs,
     )
+    samples = bench.size.parquet_samples / 1e6
+    return [
+        Row(
+            f"`measure` of a Parquet file, {samples:g} M samples × 3 channels",
+            ours.median_s,
+            "Polars alone reads it",
+            polars.median_s,
+            ratio_of(ours, polars),
+            ours.peak_bytes,
+        )
+    ]
 
 
-def report(results: Results, goals: list[Goal]) -> str:
-    """All tables as Markdown."""
-    goal_table = table(
-        ["goal", "limit", "measured", "result"],
-        [
-            [
-                goal.what,
-                goal.limit,
-                goal.measured,
-                "" if goal.holds is None else judged(holds=goal.holds),
-            ]
-            for goal in goals
-        ],
-    )
-    time_table = table(
-        ["fresh process", "runs", "median", "fastest", "slowest", "computing", "peak memory"],
-        [
-            [
-                name,
-                str(len(timed.seconds)),
-                f"{timed.median_s:.2f} s",
-                f"{min(timed.seconds):.2f} s",
-                f"{max(timed.seconds):.2f} s",
-                f"{statistics.median(timed.cpu_seconds):.2f} s",
-                f"{timed.peak_bytes / MB:.0f} MB",
-            ]
-            for name, timed in results.times.items()
-        ],
-    )
-    _, csv, *_ = results.times.values()
-    rest_s = csv.median_s - sum(results.steps_s.values())
-    steps = {**results.steps_s, "the rest: Python, parsing the command line, leaving": rest_s}
-    step_table = table(
-        ["step with the CSV", "median"],
-        [[name, f"{seconds:.2f} s"] for name, seconds in steps.items()],
-    )
-    parts = (
-        "### Goals",
-        goal_table,
-        "### Fresh processes",
-        time_table,
-        "### Where the time goes",
-        step_table,
-    )
-    return "\n\n".join(parts)
+def memory_rows(bench: Bench) -> list[Row]:
+    """Find edges, decode and follow the angle with everything in memory and imported."""
+    found = bench.processes.work("memory", bench.parquet, 2 * bench.size.runs + 1)
+    samples = f"{bench.size.parquet_samples / 1e6:g} M samples × 3 channels in memory"
+    counting = "NumPy compares and counts them once"
+    return [
+        Row(
+            f"edges, decoding and angle of {samples}",
+            found["core_s"],
+            counting,
+            found["count_s"],
+            found["core_ratio"],
+            goal="≤ 3 times",
+            holds=found["core_ratio"] <= 3.0,
+        ),
+        Row(
+            f"the whole measurement of {samples}",
+            found["measure_s"],
+            counting,
+            found["count_s"],
+            found["measure_ratio"],
+        ),
+    ]
 
 
-if __name__ == "__main__":
-    sys.exit(main())
+def growth_rows(bench: Bench) -> list[Row]:
+    """Measure ever longer recordings that come in and go, at a steady speed of the engine."""
+    sizes = bench.size.growth
+    times = {size: bench.processes.work("growth", size, 3) for size in sizes}
+    rows = []
+    for less, more in pairwise(sizes):
+        expected_s = times[less]["median_s"] * more / less
+        ratio = times[more]["median_s"] / expected_s
+        rows.append(
+            Row(
+                f"{more / 1e6:g} M samples × 3 channels, handed on in blocks",
+                times[more]["median_s"],
+                f"{more / less:g} times the time of {less / 1e6:g} M",
+                expected_s,
+                ratio,
+                times[more]["peak_bytes"],
+                "≤ 1.1 times",
+                ratio <= 1.1,
+            )
+        )
+    return rows
+
+
+def small_row(bench: Bench) -> list[Row]:
+    """Measure a small file: hardly more than the start."""
+    ours, numpy = bench.processes.take_turns(
+        (*CLI, "measure", str(bench.small), "--json"), NUMPY, runs=2 * bench.size.runs + 1
+    )
+    return [
+        Row(
+            f"`measure` of a CSV of {bench.small.stat().st_size / MB:.1f} MB",
+            ours.median_s,
+            "Python imports NumPy",
+            numpy.median_s,
+            ratio_of(ours, numpy),
+            ours.peak_bytes,
+            "≤ 0.6 s",
+            ours.median_s <= 0.6,
+        )
+    ]
+
+
+def help_row(bench: Bench) -> list[Row]:
+    """Show the list of commands."""
+    ours, typer = bench.processes.take_turns(
+        (*CLI, "--help"), ("-c", "import typer"), runs=2 * bench.size.runs + 1
+    )
+    return [
+        Row(
+            "`crankwise --help`",
+            ours.median_s,
+            "Python imports Typer",
+            typer.median_s,
+            ratio_of(ours, typer),
+            ours.peak_bytes,
+            "≤ 0.15 s",
+            ours.median_s <= 0.15,
+        )
+    ]
+
+
+WORK: Final[Mapping[str, Callable[[Bench], list[Row]]]] = {
+    "csv": csv_row,
+    "parquet": parquet_row,
+    "memory": memory_rows,
+    "growth": growth_rows,
+    "small": small_row,
+    "help": help_row,
+}
+"""Pieces of work by the names that choose them on the command line."""
+
+
+def start_table(bench: Bench) -> list[tuple[str, float]]:
+    """Where the time of a small file goes: median of each step, in seconds."""
+    rows = [bench.processes.work("start", bench.small) for _ in range(bench.size.runs)]
+    return [(name, statistics.median(row[name] for row in rows)) for name in rows[0]]

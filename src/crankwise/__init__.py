@@ -18,6 +18,7 @@ __all__ = [
     "load_engine",
     "load_policy",
     "measure",
+    "measure_file",
     "read",
     "save",
 ]
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from crankwise.judge.policy import load_policy
     from crankwise.pipeline import compare, measure
     from crankwise.readers import read
+    from crankwise.readers.measuring import measure_file
 
 _HOME = {
     "compare": "crankwise.pipeline",
@@ -36,6 +38,7 @@ _HOME = {
     "load_engine": "crankwise.drive.engine_file",
     "load_policy": "crankwise.judge.policy",
     "measure": "crankwise.pipeline",
+    "measure_file": "crankwise.readers.measuring",
     "read": "crankwise.readers",
     "save": "crankwise.document",
 }

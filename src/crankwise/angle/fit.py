@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from crankwise.angle.spline import fit, knot_step_deg
 from crankwise.model.crank_angle import AngleRun, CrankAngle
 from crankwise.model.recording import FloatArray
-from crankwise.model.teeth import Teeth, ToothRun
+from crankwise.model.teeth import IntArray, Teeth, ToothRun
+from crankwise.model.wheel import Wheel
 
 _DENSE_TEETH = 24
 CUTOFF_ORDER = 18.0
@@ -34,20 +37,21 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
     is_dense = wheel.teeth_per_rev >= _DENSE_TEETH
     cutoff = cutoff_order(wheel.teeth_per_rev)
     coarse = COARSE_ORDER if is_dense else 0.7 * wheel.teeth_per_rev
+    named = [_Named.of(run, wheel) for run in teeth.runs]
     weights = [np.ones(run.teeth) for run in teeth.runs]
     error = np.zeros(wheel.teeth_per_rev)
     learns = is_dense and _revolutions(teeth) >= _MIN_LEARNING_REVOLUTIONS
     rounds = _LEARNING_ROUNDS if learns else 2
     for round_number in range(rounds):
-        runs = [_fit_run(teeth, i, error, weights[i], cutoff) for i in range(len(teeth.runs))]
-        residuals = [_residual_deg(teeth, i, runs[i], error) for i in range(len(runs))]
+        runs = _fit_runs(named, error, weights, cutoff)
+        residuals = _residuals_deg(named, error, runs)
         if round_number == 1:
             weights = _drop_outliers(residuals)
         if learns:
-            error = error + _mean_by_tooth(teeth, residuals, weights)
-    runs = [_fit_run(teeth, i, error, weights[i], cutoff) for i in range(len(teeth.runs))]
-    coarse_runs = [_fit_run(teeth, i, error, weights[i], coarse) for i in range(len(teeth.runs))]
-    residuals = [_residual_deg(teeth, i, runs[i], error) for i in range(len(runs))]
+            error = error + _mean_by_tooth(named, residuals, weights, len(error))
+    runs = _fit_runs(named, error, weights, cutoff)
+    coarse_runs = _fit_runs(named, error, weights, coarse)
+    residuals = _residuals_deg(named, error, runs)
     good = np.concatenate(weights) > 0
     scatter = float(np.sqrt(np.mean(np.concatenate(residuals)[good] ** 2)))
     sd, unlearned, share = _what_stays(error, learns=learns)
@@ -74,21 +78,36 @@ def _revolutions(teeth: Teeth) -> float:
     return sum(run.teeth for run in teeth.runs) / teeth.wheel.teeth_per_rev
 
 
-def _placed_deg(teeth: Teeth, run: ToothRun, error: FloatArray) -> FloatArray:
-    tooth = run.number % teeth.wheel.teeth_per_rev
-    return np.asarray(run.angles_deg(teeth.wheel) + error[tooth])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Named:
+    """The teeth of a run: when, where they should be, and which they are."""
+
+    times_s: FloatArray
+    nominal_deg: FloatArray
+    tooth: IntArray
+
+    @classmethod
+    def of(cls, run: ToothRun, wheel: Wheel) -> _Named:
+        return cls(run.times_s, run.angles_deg(wheel), run.number % wheel.teeth_per_rev)
+
+    def placed_deg(self, error: FloatArray) -> FloatArray:
+        """Where they are, given the error of each tooth."""
+        return np.asarray(self.nominal_deg + error[self.tooth])
 
 
-def _fit_run(
-    teeth: Teeth, index: int, error: FloatArray, weight: FloatArray, cutoff: float
-) -> AngleRun:
+def _fit_runs(
+    runs: list[_Named], error: FloatArray, weights: list[FloatArray], cutoff: float
+) -> list[AngleRun]:
+    return [_fit_run(*each, error, cutoff) for each in zip(runs, weights, strict=True)]
+
+
+def _fit_run(run: _Named, weight: FloatArray, error: FloatArray, cutoff: float) -> AngleRun:
     """Fit one run, following its teeth less closely where they would have time run backwards.
 
     Between few teeth a curve that follows a hard change of speed overshoots; an engine can't.
     """
-    run = teeth.runs[index]
-    per_rev = teeth.wheel.teeth_per_rev
-    angle = _placed_deg(teeth, run, error)
+    per_rev = len(error)
+    angle = run.placed_deg(error)
     fastest = _FASTEST_SHARE * float(np.min(np.diff(run.times_s) / np.diff(angle)))
     while True:
         fitted = fit(
@@ -99,17 +118,20 @@ def _fit_run(
             cutoff_order=cutoff,
             teeth_per_rev=per_rev,
         )
-        grid = np.arange(fitted.start_deg, fitted.end_deg, fitted.step_deg / 2)
-        if cutoff < _LEAST_ORDER or float(fitted.slowness_at(grid).min()) > fastest:
+        if cutoff < _LEAST_ORDER or fitted.least_slowness() > fastest:
             return fitted
         cutoff *= 0.7
 
 
-def _residual_deg(teeth: Teeth, index: int, fitted: AngleRun, error: FloatArray) -> FloatArray:
+def _residuals_deg(
+    runs: list[_Named], error: FloatArray, fitted: list[AngleRun]
+) -> list[FloatArray]:
     """How far each tooth lies before (-) or behind (+) its place, degrees."""
-    run = teeth.runs[index]
-    angle = _placed_deg(teeth, run, error)
-    return np.asarray((run.times_s - fitted.time_at(angle)) / fitted.slowness_at(angle))
+    residuals = []
+    for run, curve in zip(runs, fitted, strict=True):
+        time_s, slowness = curve.time_and_slowness_at(run.placed_deg(error))
+        residuals.append(np.asarray((run.times_s - time_s) / slowness))
+    return residuals
 
 
 def _drop_outliers(residuals: list[FloatArray]) -> list[FloatArray]:
@@ -121,11 +143,10 @@ def _drop_outliers(residuals: list[FloatArray]) -> list[FloatArray]:
 
 
 def _mean_by_tooth(
-    teeth: Teeth, residuals: list[FloatArray], weights: list[FloatArray]
+    runs: list[_Named], residuals: list[FloatArray], weights: list[FloatArray], count: int
 ) -> FloatArray:
-    """Mean residual of each tooth, without their common mean: the grid keeps its zero."""
-    count = teeth.wheel.teeth_per_rev
-    tooth = np.concatenate([run.number % count for run in teeth.runs])
+    """Mean residual of each tooth, less their common mean: the grid keeps its zero."""
+    tooth = np.concatenate([run.tooth for run in runs])
     weight = np.concatenate(weights)
     value = np.concatenate(residuals)
     total = np.bincount(tooth, weight * value, minlength=count)

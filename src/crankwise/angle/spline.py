@@ -10,9 +10,9 @@ does not, and where a gap has no teeth the curve goes on as the teeth on both si
 from __future__ import annotations
 
 import numpy as np
-from scipy.linalg import solveh_banded
 
-from crankwise.model.crank_angle import VALUE_WEIGHTS, AngleRun
+from crankwise.angle.banded import solve
+from crankwise.model.crank_angle import AngleRun
 from crankwise.model.recording import FloatArray
 
 _MAX_STEP_DEG = 10.0
@@ -55,19 +55,27 @@ def fit(
     place = (angle_deg - first) / step_deg
     knot = np.minimum(place.astype(np.intp), count - 4)
     share = place - knot
-    weights = VALUE_WEIGHTS @ np.stack([np.ones_like(share), share, share**2, share**3])
-    band = np.zeros((4, count))
+    weights = _basis(share)
+    band = _penalty(count, step_deg, cutoff_order, teeth_per_rev)
     right = np.zeros(count)
+    steps = count - 3
     for i in range(4):
-        right += np.bincount(knot + i, weight * weights[i] * deviation, minlength=count)
+        weighted = weight * weights[i]
+        right[i : i + steps] += np.bincount(knot, weighted * deviation, minlength=steps)
         for j in range(i, 4):
-            band[j - i] += np.bincount(knot + i, weight * weights[i] * weights[j], minlength=count)
-    band += _penalty(count, step_deg, cutoff_order, teeth_per_rev)
-    solution = solveh_banded(band, right, lower=True, check_finite=False)
+            band[j - i, i : i + steps] += np.bincount(knot, weighted * weights[j], minlength=steps)
+    solution = solve(band, right)
     # The straight line is a spline too: its coefficients lie on it, one knot to the left on.
     centre = first + (np.arange(count) - 1) * step_deg
     line = time_s[0] + rate * (centre - angle_deg[0])
     return AngleRun(first, step_deg, solution + line, float(angle_deg[0]), float(angle_deg[-1]))
+
+
+def _basis(share: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Weights of the four coefficients that reach into a step, at a share of it."""
+    first, last = (1.0 - share) ** 3 / 6.0, share**3 / 6.0
+    second = (share - 2.0) * share**2 / 2.0 + 2.0 / 3.0
+    return first, second, 1.0 - first - second - last, last
 
 
 def _penalty(count: int, step_deg: float, cutoff_order: float, teeth_per_rev: int) -> FloatArray:
@@ -76,8 +84,9 @@ def _penalty(count: int, step_deg: float, cutoff_order: float, teeth_per_rev: in
     strength = (teeth_per_rev / 360.0) / wave**6 * step_deg / step_deg**6
     difference = np.array([-1.0, 3.0, -3.0, 1.0])
     band = np.zeros((4, count))
-    rows = np.arange(count - 3)
+    rows = count - 3
     for i in range(4):
         for j in range(i, 4):
-            np.add.at(band[j - i], rows + i, difference[i] * difference[j])
+            band[j - i, i : i + rows] += difference[i] * difference[j]
+    # Whole numbers up to here: parabolas must cost exactly nothing, also beside a strong penalty.
     return np.asarray(strength * band)

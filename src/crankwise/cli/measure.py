@@ -74,13 +74,11 @@ def measure_file(
     progress: bool,
 ) -> Measurement:
     """Read and measure a file, with progress on the terminal if asked."""
-    from crankwise import pipeline, readers  # noqa: PLC0415  keeps --help fast
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
+    from crankwise.readers.measuring import measure_file as measured  # noqa: PLC0415  as above
 
     with Bar(say("Reading {name}", name=recording.name), shown=progress) as bar:
-        read = readers.read(recording, interval_s=interval_s, progress=bar)
-    with Bar(say("Measuring"), shown=progress) as bar:
-        return pipeline.measure(read, crank=crank, cams=cams, progress=bar.step)
+        return measured(recording, interval_s=interval_s, crank=crank, cams=cams, progress=bar.step)
 
 
 def save_results(

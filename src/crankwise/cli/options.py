@@ -11,7 +11,6 @@ import typer
 
 from crankwise.errors import UsageError
 from crankwise.language import LANGUAGES, using
-from crankwise.schemas import RULES, broken_rule
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -121,6 +120,8 @@ def parse_cams(pairs: Iterable[str]) -> dict[str, str] | None:
     >>> parse_cams(["intake=CH B", "exhaust-2=CH D"])
     {'intake': 'CH B', 'exhaust-2': 'CH D'}
     """
+    from crankwise.schemas import RULES, broken_rule  # noqa: PLC0415  keeps --help fast
+
     cams: dict[str, str] = {}
     rule = RULES["CamMeasurement", "role"]
     for pair in pairs:

@@ -7,16 +7,19 @@ dithers about the middle, and ringing that does not reach the other side, makes 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from itertools import pairwise
+from math import isfinite
 
 import numpy as np
 import numpy.typing as npt
 
-from crankwise.edges.survey import Samples, Survey
+from crankwise.edges.survey import NotFiniteError, Samples, Survey
 from crankwise.model.recording import BoolArray, FloatArray
 
-BLOCK = 1 << 18
-"""Samples handled at a time: a block and its comparison stay in the cache."""
+BLOCK = 1 << 17
+"""Samples handled at a time: a block, and what is worked out about it, stay in the cache."""
+
+_WORD = 64
 
 IntArray = npt.NDArray[np.intp]
 
@@ -32,7 +35,8 @@ class Crossings:
         that belong to this edge (equal unless it dithered).
     rising : np.ndarray [shape=(n,), dtype bool]
     height : np.ndarray [shape=(n,)]
-        How far the signal goes beyond the middle level after the edge.
+        How far the signal goes beyond the middle level after the edge; at least so far unless
+        exact heights were asked for.
     """
 
     first: IntArray
@@ -41,76 +45,121 @@ class Crossings:
     height: FloatArray
 
 
-def find_crossings(samples: Samples, levels: Survey) -> Crossings:
-    """Confirmed crossings of a finite signal.
+def find_crossings(samples: Samples, levels: Survey, *, exact: bool) -> Crossings:
+    """Confirmed crossings of a signal.
+
+    Parameters
+    ----------
+    samples : np.ndarray [shape=(n,)]
+    levels : Survey
+    exact : bool
+        Whether exact heights are needed, which takes as long again as everything else.
+
+    Raises
+    ------
+    NotFiniteError
+        A sample is no finite number.
 
     >>> import numpy as np
     >>> from crankwise.edges.survey import survey
     >>> y = np.array([0.0, 0.0, 5.0, 5.0, 0.0, 0.0] * 50)
-    >>> found = find_crossings(y, survey(y, interval_s=1e-3))
+    >>> found = find_crossings(y, survey(y, interval_s=1e-3), exact=True)
     >>> found.first[:3], found.rising[:3]
     (array([1, 3, 7]), array([ True, False,  True]))
     """
-    starts = [np.array([0], dtype=np.intp)]
-    is_high_at_start = bool(samples[0] > _level_at(levels, levels.middle, 0.0))
-    previous = is_high_at_start
-    tops: list[FloatArray] = []
-    bottoms: list[FloatArray] = []
+    level = levels.middle[0]
+    if len(levels.middle) > 1:
+        samples, level = _less_middle(samples, levels), 0.0
+    is_high_at_start = bool(samples[0] > samples.dtype.type(level))
+    start = np.concatenate(([0], _changes(samples, level)))
+    is_high = (np.arange(len(start)) % 2 == 0) == is_high_at_start
+    middle, upper, lower = (
+        _level_at(levels, values, start)
+        for values in (levels.middle, levels.arm_high, levels.arm_low)
+    )
+    if len(levels.middle) > 1:
+        # A moving middle has been taken off already.
+        middle, upper, lower = np.zeros(len(start)), upper - middle, lower - middle
+    # One sample from the middle of a segment shows most of them to reach their level.
+    extreme = samples[(start + np.append(start[1:], len(samples))) // 2].astype(np.float64)
+    armed = np.where(is_high, extreme > upper, extreme < lower)
+    asked = np.ones(len(start), dtype=np.bool_) if exact else ~armed
+    extreme[asked] = _extremes(samples, start, is_high, asked)
+    armed = np.where(is_high, extreme > upper, extreme < lower)
+    segment = np.flatnonzero(armed)
+    turn = np.flatnonzero(is_high[segment[1:]] != is_high[segment[:-1]])
+    before, after = segment[turn], segment[turn + 1]
+    height = np.where(is_high, extreme - middle, middle - extreme)[after]
+    return Crossings(start[before + 1] - 1, start[after] - 1, is_high[after], height)
+
+
+def _less_middle(samples: Samples, levels: Survey) -> Samples:
+    """Take a moving middle off, which is straight between the centres of the windows."""
+    result = np.empty_like(samples)
+    cuts = np.clip(np.ceil(levels.centre).astype(np.intp), 0, len(samples))
+    bounds = np.concatenate(([0], cuts, [len(samples)]))
+    for piece, (first, last) in enumerate(pairwise(bounds)):
+        if 0 < piece < len(levels.centre):
+            left, right = levels.centre[piece - 1], levels.centre[piece]
+            low, high = levels.middle[piece - 1], levels.middle[piece]
+            index = np.arange(first, last, dtype=np.float64)
+            middle = ((high - low) / (right - left) * (index - left) + low).astype(samples.dtype)
+        else:
+            middle = samples.dtype.type(levels.middle[0 if piece == 0 else -1])
+        np.subtract(samples[first:last], middle, out=result[first:last])
+    return result
+
+
+def _changes(samples: Samples, level: float) -> IntArray:
+    """Samples that are on another side of the level than the one before.
+
+    >>> _changes(np.array([1.0, 2.0, -1.0, 1.0]), 0.0)
+    array([2, 3])
+    """
+    words = np.zeros(-(-len(samples) // _WORD), dtype="<u8")
+    packed = words.view(np.uint8)
+    size = min(BLOCK, len(samples))
+    above, differs = np.empty(size + 1, dtype=np.bool_), np.empty(size, dtype=np.bool_)
+    limit = samples.dtype.type(level)
+    above[0] = samples[0] > limit
     for begin in range(0, len(samples), BLOCK):
         block = samples[begin : begin + BLOCK]
-        if len(levels.middle) > 1:
-            index = np.arange(begin, begin + len(block))
-            block = block - np.interp(index, levels.centre, levels.middle).astype(block.dtype)
-            above = block > 0
-        else:
-            above = block > block.dtype.type(levels.middle[0])
-        changes = np.flatnonzero(above[1:] != above[:-1]) + 1
-        if above[0] != previous:
-            changes = np.concatenate(([0], changes))
-        cuts = changes if len(changes) and changes[0] == 0 else np.concatenate(([0], changes))
-        _merge(tops, np.maximum.reduceat(block, cuts), np.maximum, fresh=above[0] != previous)
-        _merge(bottoms, np.minimum.reduceat(block, cuts), np.minimum, fresh=above[0] != previous)
-        starts.append(changes + begin)
-        previous = bool(above[-1])
-    start = np.concatenate(starts)
-    top = np.concatenate(tops).astype(np.float64)
-    bottom = np.concatenate(bottoms).astype(np.float64)
-    return _confirm(start, top, bottom, is_high_at_start=is_high_at_start, levels=levels)
+        count = len(block)
+        np.greater(block, limit, out=above[1 : count + 1])
+        np.not_equal(above[1 : count + 1], above[:count], out=differs[:count])
+        bits = np.packbits(differs[:count], bitorder="little")
+        packed[begin // 8 : begin // 8 + len(bits)] = bits
+        above[0] = above[count]
+        # Comparing shows neither NaN nor infinity; the cache still holds the block.
+        if not (isfinite(np.maximum.reduce(block)) and isfinite(np.minimum.reduce(block))):
+            raise NotFiniteError
+    where = np.flatnonzero(words != 0)
+    bits = np.unpackbits(words[where].view(np.uint8), bitorder="little")
+    found = np.flatnonzero(bits.view(np.bool_))
+    return np.asarray(where[found // _WORD] * _WORD + found % _WORD)
 
 
-def _merge(parts: list[FloatArray], new: FloatArray, extreme: Any, *, fresh: bool) -> None:
-    """Append segment extremes; the first joins the open segment unless a new one begins."""
-    if parts and not fresh:
-        parts[-1][-1] = extreme(parts[-1][-1], new[0])
-        new = new[1:]
-    if len(new):
-        parts.append(new)
+def _extremes(
+    samples: Samples, start: IntArray, is_high: BoolArray, asked: BoolArray
+) -> FloatArray:
+    """Highest value of each high segment asked for, and lowest of each low one.
+
+    Where an index is not below the next one, ``reduceat`` takes that one value; so in backward
+    order the segments between those wanted cost nothing.
+    """
+    result = np.empty(len(start))
+    last = len(start) - 1
+    for reduce, wanted in ((np.maximum, asked & is_high), (np.minimum, asked & ~is_high)):
+        if wanted[last]:  # it has no end to give
+            result[last] = reduce.reduce(samples[start[last] :])
+        chosen = np.flatnonzero(wanted[:last])[::-1]
+        if len(chosen):
+            pairs = np.stack((start[chosen], start[chosen + 1]), axis=1).ravel()
+            result[chosen] = reduce.reduceat(samples, pairs)[::2]
+    return result[asked]
 
 
-def _level_at(levels: Survey, values: FloatArray, index: float | FloatArray) -> FloatArray:
+def _level_at(levels: Survey, values: FloatArray, index: IntArray) -> FloatArray:
     if len(values) == 1:
-        return np.full(np.shape(index), values[0])
+        return np.full(len(index), values[0])
     return np.asarray(np.interp(index, levels.centre, values))
-
-
-def _confirm(
-    start: IntArray,
-    top: FloatArray,
-    bottom: FloatArray,
-    *,
-    is_high_at_start: bool,
-    levels: Survey,
-) -> Crossings:
-    """Keep segments that reach their arming level; an edge lies between unlike neighbours."""
-    is_high = (np.arange(len(start)) % 2 == 0) == is_high_at_start
-    upper = _level_at(levels, levels.arm_high, start.astype(np.float64))
-    lower = _level_at(levels, levels.arm_low, start.astype(np.float64))
-    middle = _level_at(levels, levels.middle, start.astype(np.float64))
-    if len(levels.middle) > 1:
-        # The block loop has taken a moving middle off already.
-        upper, lower, middle = upper - middle, lower - middle, np.zeros(len(start))
-    armed = np.flatnonzero(np.where(is_high, top > upper, bottom < lower))
-    turn = np.flatnonzero(is_high[armed[1:]] != is_high[armed[:-1]])
-    before, after = armed[turn], armed[turn + 1]
-    height = np.where(is_high, top - middle, middle - bottom)[after]
-    return Crossings(start[before + 1] - 1, start[after] - 1, is_high[after], height)

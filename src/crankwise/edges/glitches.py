@@ -32,6 +32,8 @@ def keep_teeth(times_s: FloatArray) -> BoolArray:
         if len(index) < 8:
             break
         width = np.diff(times_s[index])
+        if width.min() >= _GLITCH_SHARE * width.max():
+            break  # whatever is typical, no pulse can be that short beside it
         typical = np.empty_like(width)
         for level in (0, 1):
             typical[level::2] = running_median(width[level::2], _NEIGHBOURS)

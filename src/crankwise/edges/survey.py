@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from crankwise.edges.ordered import in_order, median, percentile
 from crankwise.model.edges import SensorKind
 from crankwise.model.recording import FloatArray
 
@@ -21,12 +22,18 @@ WINDOW_S = 0.2
 
 _MAX_WINDOWS = 1024
 _SAMPLES_PER_WINDOW = 2048
+_PIECE = 4096
+_KNOWN_SHARE = 4
 _LOW_PERCENT, _HIGH_PERCENT = 0.3, 99.7
 _PLATEAU_SHARE = 0.76
 """A two-level signal spends more than this share of the time near its two levels; a sine
 spends 0.63 there (arcsine law), so the border lies between."""
 _DRIFT_SHARE = 0.05
 _CLEARLY_APART = 8.0
+
+
+class NotFiniteError(Exception):
+    """A sample is missing or beyond the scope's range; kept inside this package."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +70,14 @@ class Survey:
     is_flat: bool
 
 
-def survey(samples: Samples, *, interval_s: float, least_noise: float = 0.0) -> Survey:
+def survey(
+    samples: Samples,
+    *,
+    interval_s: float,
+    least_noise: float = 0.0,
+    sensor: SensorKind | None = None,
+    is_known: bool = False,
+) -> Survey:
     """Look a signal over.
 
     Parameters
@@ -73,120 +87,152 @@ def survey(samples: Samples, *, interval_s: float, least_noise: float = 0.0) -> 
         Sampling interval, seconds.
     least_noise : float
         Noise known to be left: smoothed noise looks like a slow signal.
+    sensor : SensorKind, optional
+        Kind of the sensor where that is known already.
+    is_known : bool
+        Whether the signal was looked over before, in an earlier stretch: a quarter of the samples
+        is enough then.
+
+    Raises
+    ------
+    NotFiniteError
+        One of the samples looked at is no finite number.
     """
-    windows, centre = _thin_windows(samples, interval_s=interval_s)
-    bottom, top = np.percentile(windows, [_LOW_PERCENT, _HIGH_PERCENT], axis=1)
-    low, high = _two_levels(windows)
-    noise = max(min(noise_sd(samples), _plateau_noise(windows, low, high)), least_noise)
-    reach = float(np.percentile(windows, 99.8) - np.percentile(windows, 0.2))
+    share = _KNOWN_SHARE if is_known else 1
+    windows, centre = _thin_windows(samples, interval_s=interval_s, share=share)
+    ordered = in_order(windows)
+    bottom, top = percentile(windows, _LOW_PERCENT), percentile(windows, _HIGH_PERCENT)
+    low, high = _two_levels(ordered)
+    differences, quantum = noise_and_resolution(samples, share=share)
+    noise = max(min(differences, _plateau_noise(ordered, low, high)), least_noise)
+    reach = float(percentile(ordered, 99.8) - percentile(ordered, 0.2))
     if reach <= max(8.0 * noise, 1e-9 * max(abs(low), abs(high), 1e-12)):
         middle = np.array([(low + high) / 2])
         return Survey(
             "hall", middle, middle, middle, centre[:1], low, high, noise, 0.0, is_flat=True
         )
-    low, high = _settled_levels(windows, low, high, noise)
-    span = high - low
-    near = (np.abs(windows - low) < 0.2 * span) | (np.abs(windows - high) < 0.2 * span)
-    if near.mean() > _PLATEAU_SHARE and span > 0.5 * reach and not _is_cut_coil(windows, span):
+    low, high = _settled_levels(ordered, low, high, noise)
+    if sensor == "hall" or (sensor is None and _has_two_levels(ordered, low, high, reach)):
         return _hall(windows, centre, bottom, top, low=low, high=high, noise=noise)
     drifting = _drifting_hall(windows, centre, bottom, top, noise=noise)
-    if drifting is not None:
+    if sensor is None and drifting is not None:
         return drifting
-    least_arm = max(4.0 * noise, 1.2 * resolution(samples))
+    least_arm = max(4.0 * noise, 1.2 * quantum)
     return _variable_reluctance(windows, centre, bottom, top, noise=noise, least_arm=least_arm)
 
 
-def noise_sd(samples: Samples) -> float:
-    """Noise from fourth differences of neighbouring samples, robust against edges.
+def _has_two_levels(ordered: FloatArray, low: float, high: float, reach: float) -> bool:
+    """Whether a signal keeps to two levels, as one that is neither a coil's nor drifting does."""
+    span = high - low
+    near = (np.abs(ordered - low) < 0.2 * span) | (np.abs(ordered - high) < 0.2 * span)
+    is_near = float(near.mean()) > _PLATEAU_SHARE
+    return is_near and span > 0.5 * reach and not _is_cut_coil(ordered, span)
 
-    Fourth differences leave nothing of a slow wave and 1+16+36+16+1 = 70 times the variance of
-    white noise. Their median absolute deviation, scaled by 1.4826 (normal law; R documentation
-    of ``mad``), ignores edges; the quantisation of the scope (step/sqrt(12)) is added.
+
+def noise_and_resolution(samples: Samples, *, share: int = 1) -> tuple[float, float]:
+    """Noise of a signal, and the step between neighbouring codes of the scope.
+
+    The noise comes from fourth differences of neighbouring samples, robust against edges: they
+    leave nothing of a slow wave and 1+16+36+16+1 = 70 times the variance of white noise. Their
+    median absolute deviation, scaled by 1.4826 (normal law; R documentation of ``mad``), ignores
+    edges; the quantisation of the scope (step/sqrt(12)) is added.
     """
-    fourth = np.concatenate([np.diff(piece, n=4) for piece in _pieces(samples) if len(piece) > 4])
-    spread = 1.482602 * float(np.median(np.abs(fourth))) / np.sqrt(70.0)
-    return float(np.hypot(spread, resolution(samples) / np.sqrt(12.0)))
+    values, piece = _pieces(samples, _PIECE // share)
+    fourth = np.diff(values, n=4)[piece[4:] == piece[:-4]]
+    spread = 1.482602 * median(in_order(np.abs(fourth))) / np.sqrt(70.0)
+    quantum = _resolution(values, np.diff(values)[piece[1:] == piece[:-1]])
+    return float(np.hypot(spread, quantum / np.sqrt(12.0))), quantum
 
 
-def resolution(samples: Samples) -> float:
+def _resolution(values: FloatArray, differences: FloatArray) -> float:
     """Step between neighbouring codes of the scope; 0 where the values show none."""
-    pieces = _pieces(samples)
-    differences = np.concatenate([np.diff(piece) for piece in pieces])
-    steps = np.abs(differences[differences != 0.0])
+    steps = in_order(np.abs(differences[differences != 0.0]))
     if len(steps) == 0:
         return 0.0
-    quantum = float(np.percentile(steps, 1))
-    reach = max(piece.max() for piece in pieces) - min(piece.min() for piece in pieces)
+    quantum = float(percentile(steps, 1.0))
     # A signal of two values only has one step, from level to level: that is no resolution.
-    if not 0.0 < quantum < reach / 12.0:
+    if not 0.0 < quantum < np.ptp(values) / 12.0:
         return 0.0
-    is_stepped = len(np.unique(np.round(steps / quantum, 3))) < 300
+    multiples = np.round(steps / quantum, 3)
+    is_stepped = 1 + np.count_nonzero(multiples[1:] != multiples[:-1]) < 300
     return quantum if is_stepped else 0.0
 
 
-def _pieces(samples: Samples) -> list[FloatArray]:
-    """Sixteen stretches of neighbouring samples, spread over the signal."""
-    parts = np.array_split(samples, 16)
-    return [part[:4096].astype(np.float64) for part in parts if len(part)]
+def _pieces(samples: Samples, length: int) -> tuple[FloatArray, npt.NDArray[np.int8]]:
+    """Sixteen stretches of neighbouring samples, spread over the signal, and which one each is."""
+    parts = [part[:length] for part in np.array_split(samples, 16)]
+    values = np.concatenate(parts).astype(np.float64)
+    if not np.isfinite(values).all():
+        raise NotFiniteError
+    return values, np.repeat(np.arange(16, dtype=np.int8), [len(part) for part in parts])
 
 
 def _settled_levels(
-    windows: FloatArray, low: float, high: float, noise: float
+    ordered: FloatArray, low: float, high: float, noise: float
 ) -> tuple[float, float]:
     """Levels at which a slow pull-up comes to rest, not those half-way through its tail.
 
     The outer quartile of each level, less what noise alone puts there (0.6745 standard
     deviations, normal law).
     """
-    above = windows > (low + high) / 2
-    if not above.any() or above.all():
+    below, above = _halves(ordered, (low + high) / 2)
+    if not len(below) or not len(above):
         return low, high
     outer = 0.6745 * noise
-    settled_low = float(np.percentile(windows[~above], 25)) + outer
-    settled_high = float(np.percentile(windows[above], 75)) - outer
+    settled_low = float(percentile(below, 25.0)) + outer
+    settled_high = float(percentile(above, 75.0)) - outer
     return min(settled_low, low), max(settled_high, high)
 
 
-def _is_cut_coil(windows: FloatArray, span: float) -> bool:
+def _halves(ordered: FloatArray, middle: float) -> tuple[FloatArray, FloatArray]:
+    """Values up to a level and those above it."""
+    cut = int(np.searchsorted(ordered, middle, side="right"))
+    return ordered[:cut], ordered[cut:]
+
+
+def _is_cut_coil(ordered: FloatArray, span: float) -> bool:
     """A coil cut off on both sides: exactly flat tops, yet long slopes between them."""
-    top, bottom = windows.max(), windows.min()
-    at_limit = min(float((windows == top).mean()), float((windows == bottom).mean()))
-    between = (windows > bottom + 0.1 * span) & (windows < top - 0.1 * span)
+    bottom, top = ordered[0], ordered[-1]
+    at_limit = min(float((ordered == top).mean()), float((ordered == bottom).mean()))
+    between = (ordered > bottom + 0.1 * span) & (ordered < top - 0.1 * span)
     return at_limit > 0.1 and float(between.mean()) > 0.3
 
 
-def _plateau_noise(windows: FloatArray, low: float, high: float) -> float:
+def _plateau_noise(ordered: FloatArray, low: float, high: float) -> float:
     """Scatter about two clear levels; infinite where there are none.
 
     Differences of neighbouring samples show an edge in every other one when teeth pass within a
     few samples; the levels themselves stay as quiet as they are.
     """
-    off = np.minimum(np.abs(windows - low), np.abs(windows - high))
-    spread = 1.482602 * float(np.median(off))
+    off = np.minimum(np.abs(ordered - low), np.abs(ordered - high))
+    spread = 1.482602 * median(in_order(off))
     return spread if high - low > _CLEARLY_APART * spread > 0.0 else np.inf
 
 
-def _thin_windows(samples: Samples, *, interval_s: float) -> tuple[FloatArray, FloatArray]:
-    """Evenly spread rows of thinned samples, and the index of each row's centre."""
+def _thin_windows(
+    samples: Samples, *, interval_s: float, share: int
+) -> tuple[FloatArray, FloatArray]:
+    """Evenly spread rows of thinned samples, each in order, and the index of each row's centre."""
     n = len(samples)
     count = int(np.clip(round(n * interval_s / WINDOW_S), 1, _MAX_WINDOWS))
     length = n // count
-    per_window = min(length, _SAMPLES_PER_WINDOW)
+    per_window = min(length, _SAMPLES_PER_WINDOW // share)
     step = -(-length // per_window)
-    rows = samples[: count * length].reshape(count, length)[:, ::step]
+    rows = np.sort(samples[: count * length].reshape(count, length)[:, ::step], axis=1)
+    if not np.isfinite(rows[:, [0, -1]]).all():  # the sort puts NaN last
+        raise NotFiniteError
     return rows.astype(np.float64), (np.arange(count, dtype=np.float64) + 0.5) * length
 
 
-def _two_levels(values: FloatArray) -> tuple[float, float]:
+def _two_levels(ordered: FloatArray) -> tuple[float, float]:
     """Medians of the samples below and above their common middle (two-means, iterated)."""
-    flat = values.ravel()
-    low, high = np.percentile(flat, [0.2, 99.8])
+    low, high = float(percentile(ordered, 0.2)), float(percentile(ordered, 99.8))
     for _ in range(4):
-        above = flat > (low + high) / 2
-        if above.all() or not above.any():
+        below, above = _halves(ordered, (low + high) / 2)
+        if not len(below) or not len(above):
             break
-        low, high = float(np.median(flat[~above])), float(np.median(flat[above]))
-    return float(low), float(high)
+        low, high = median(below), median(above)
+    return low, high
 
 
 def _hall(

@@ -69,9 +69,11 @@ def edge_positions(
     if len(crossings.first) == 0:
         return EdgePositions(np.empty(0), np.empty(0), np.empty(0))
     middle = _middle(levels, crossings)
-    line = 0.5 * (
-        _two_point(found_in, crossings.first, middle) + _two_point(found_in, crossings.last, middle)
-    )
+    line = _two_point(found_in, crossings.first, middle)
+    dithers = np.flatnonzero(crossings.last != crossings.first)
+    if len(dithers):
+        last = _two_point(found_in, crossings.last[dithers], middle[dithers])
+        line[dithers] = 0.5 * (line[dithers] + last)
     if levels.sensor == "hall":
         return EdgePositions(*_hall(samples, line, crossings.rising, middle, levels), np.empty(0))
     return _variable_reluctance(samples, line, middle, levels)

@@ -33,11 +33,39 @@ class AngleRun:
 
     def time_at(self, angle_deg: FloatArray) -> FloatArray:
         """Time at each angle, seconds."""
-        return self._evaluate(angle_deg, _VALUE)
+        return self.time_and_slowness_at(angle_deg)[0]
 
     def slowness_at(self, angle_deg: FloatArray) -> FloatArray:
         """Seconds a degree at each angle."""
-        return self._evaluate(angle_deg, _SLOPE) / self.step_deg
+        return self.time_and_slowness_at(angle_deg)[1]
+
+    def time_and_slowness_at(self, angle_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Time at each angle, seconds, and seconds a degree there.
+
+        Between two knots the uniform cubic B-spline is a polynomial in the share of the step (de
+        Boor, A Practical Guide to Splines, chapter IX; from memory).
+        """
+        place = (np.asarray(angle_deg, dtype=np.float64) - self.first_deg) / self.step_deg
+        knot = np.clip(np.floor(place), 0, len(self.coefficients_s) - 4).astype(np.intp)
+        share = place - knot
+        at, steps = self.coefficients_s[knot + 1], np.diff(self.coefficients_s)
+        cubic, square, linear = _polynomials(steps[knot], steps[knot + 1], steps[knot + 2])
+        time_s = ((cubic * share + square) * share + linear) * share + (at + square / 3.0)
+        slope_s = (3.0 * cubic * share + 2.0 * square) * share + linear
+        return np.asarray(time_s), np.asarray(slope_s / self.step_deg)
+
+    def least_slowness(self) -> float:
+        """Least seconds a degree, looked for at and half-way between the knots of the run."""
+        steps = np.diff(self.coefficients_s)
+        cubic, square, linear = _polynomials(steps[:-2], steps[1:-1], steps[2:])
+        halfway = 0.75 * cubic + square + linear
+        first, last = (
+            int(np.ceil((angle - self.first_deg) / self.step_deg))
+            for angle in (self.start_deg, self.end_deg)
+        )
+        ends = self.slowness_at(np.array([self.start_deg, self.end_deg]))
+        inside = np.concatenate((linear[first:last], halfway[first : last - 1]))
+        return float(min(ends.min(), inside.min(initial=np.inf) / self.step_deg))
 
     def speed_rpm_at(self, angle_deg: FloatArray) -> FloatArray:
         """Crank speed at each angle, rpm."""
@@ -54,25 +82,17 @@ class AngleRun:
         at_grid = self.time_at(grid)
         angle = np.interp(time_s, at_grid, grid)
         for _ in range(3):
-            angle = angle + (time_s - self.time_at(angle)) / self.slowness_at(angle)
+            at_angle, slowness = self.time_and_slowness_at(angle)
+            angle = angle + (time_s - at_angle) / slowness
         outside = (time_s < at_grid[0]) | (time_s > at_grid[-1])
         return np.where(outside, np.nan, angle)
 
-    def _evaluate(self, angle_deg: FloatArray, basis: FloatArray) -> FloatArray:
-        place = (np.asarray(angle_deg, dtype=np.float64) - self.first_deg) / self.step_deg
-        knot = np.clip(np.floor(place), 0, len(self.coefficients_s) - 4).astype(np.intp)
-        share = place - knot
-        powers = np.stack([np.ones_like(share), share, share**2, share**3])
-        weights = basis @ powers.reshape(4, -1)
-        taken = self.coefficients_s[knot.ravel()[None, :] + np.arange(4)[:, None]]
-        return np.asarray((weights * taken).sum(axis=0).reshape(share.shape))
 
-
-# Uniform cubic B-spline: weights of four coefficients as polynomials in the share of the step
-# (de Boor, A Practical Guide to Splines, chapter IX; from memory).
-_VALUE = np.array([[1, -3, 3, -1], [4, 0, -6, 3], [1, 3, 3, -3], [0, 0, 0, 1]]) / 6.0
-_SLOPE = np.array([[-3, 6, -3, 0], [0, -12, 9, 0], [3, 6, -9, 0], [0, 0, 3, 0]]) / 6.0
-VALUE_WEIGHTS = _VALUE
+def _polynomials(
+    before: FloatArray, across: FloatArray, after: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Cubic, square and linear coefficient between two knots, from the steps of the spline's."""
+    return (after - 2.0 * across + before) / 6.0, (across - before) / 2.0, (before + across) / 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +15,7 @@ from crankwise.angle.speed import ripple, second_order_share, speed_range, speed
 from crankwise.angle.unseen import unseen_ripple
 from crankwise.check import recording_check
 from crankwise.check.context import CheckContext
-from crankwise.edges import find_edges
+from crankwise.edges import find_all_edges
 from crankwise.errors import NotMeasurableError
 from crankwise.model.crank_angle import CrankAngle
 from crankwise.model.edges import Edges
@@ -54,6 +53,7 @@ def measure(
     crank: str | None = None,
     cams: Mapping[str, str] | None = None,
     wheels: Iterable[Wheel] | None = None,
+    edges: Mapping[str, Edges] | None = None,
     progress: Progress | None = None,
 ) -> Measurement:
     """Measure a recording.
@@ -67,6 +67,9 @@ def measure(
         For example ``{"intake": "B"}``; found if not given.
     wheels : iterable of Wheel, optional
         Wheels to consider; the built-in catalogue and the technician's own if not given.
+    edges : mapping of channel to Edges, optional
+        Edges of every channel, where they were found while the recording was read; it needs no
+        samples then.
     progress : callable, optional
         Called with a step in words and the share done (0 to 1).
 
@@ -78,7 +81,7 @@ def measure(
         No crank can be followed, or no cam was recorded over enough cycles.
     """
     return measure_traced(
-        recording, crank=crank, cams=cams, wheels=wheels, progress=progress
+        recording, crank=crank, cams=cams, wheels=wheels, edges=edges, progress=progress
     ).measurement
 
 
@@ -88,12 +91,13 @@ def measure_traced(
     crank: str | None = None,
     cams: Mapping[str, str] | None = None,
     wheels: Iterable[Wheel] | None = None,
+    edges: Mapping[str, Edges] | None = None,
     progress: Progress | None = None,
 ) -> Traced:
     """Measure a recording as :func:`measure` does, and keep every cycle for pictures of it."""
     tell = progress or (lambda _step, _share: None)
     tell("finding edges", 0.0)
-    edges = _all_edges(recording)
+    edges = find_all_edges(recording) if edges is None else edges
     tell("naming teeth", 0.5)
     known = list(wheels) if wheels is not None else _known_wheels()
     roles = assign(edges, known, crank=crank, cams=cams)
@@ -111,13 +115,6 @@ def measure_traced(
 
 def _known_wheels() -> list[Wheel]:
     return list(catalogue.load(catalogue.own_file()).values())
-
-
-def _all_edges(recording: Recording) -> dict[str, Edges]:
-    """Edges of every channel; NumPy releases the interpreter lock, so two channels at a time."""
-    names = recording.channel_names
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        return dict(zip(names, pool.map(lambda n: find_edges(recording, n), names), strict=True))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,9 @@ Traceback (most recent call last):
 crankwise.errors.UnreadableError: no-such-file.csv: no such file. Check the name and the folder
 """
 
-from crankwise.readers.contract import Reader, ReadOptions, Source
-from crankwise.readers.dispatch import available, read, recognise
+from crankwise.readers.contract import Reader, ReadOptions, SampleSink, Source
+from crankwise.readers.dispatch import available, read, recognise, stream
 
-__all__ = ["ReadOptions", "Reader", "Source", "available", "read", "recognise"]
+__all__ = [
+    "ReadOptions", "Reader", "SampleSink", "Source", "available", "read", "recognise", "stream",
+]  # fmt: skip

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from math import prod
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy.typing as npt
 
 from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding
-from crankwise.readers.contract import Source
+from crankwise.readers.contract import ReadOptions, Source
 from crankwise.readers.labels import (
     BLANK_WORDS,
     COLUMN_WORDS,
@@ -24,6 +25,10 @@ from crankwise.readers.labels import (
 )
 from crankwise.readers.stated import Note, interval_from_notes
 from crankwise.readers.table import Setting, Table
+
+Index = tuple[slice, ...]
+_CHUNK_BYTES = 1 << 24
+_VALUE_BYTES = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,7 +42,7 @@ class NamedArray:
     shape : tuple of int
         Its size; vectors may have further axes of length 1.
     load : callable
-        Reads it.
+        Reads a part of it, given slices along its axes.
     unit : str or None
         Unit written beside it.
     columns : tuple of str
@@ -46,17 +51,19 @@ class NamedArray:
 
     path: tuple[str, ...]
     shape: tuple[int, ...]
-    load: Callable[[], npt.NDArray[Any]]
+    load: Callable[[Index], npt.NDArray[Any]]
     unit: str | None = None
     columns: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Column:
+    """A column; ``load`` reads a range of its rows."""
+
     label: Label
     path: tuple[str, ...]
     length: int
-    load: Callable[[], npt.NDArray[Any]]
+    load: Callable[[slice], npt.NDArray[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +121,66 @@ def to_table(
     UnreadableError
         If no array is a signal.
     """
+    chosen = _choose(collected, source)
+    return chosen.table(slice(None), source, reader=reader, remedy=remedy, settings=settings or {})
+
+
+def to_tables(
+    collected: Collected,
+    source: Source,
+    options: ReadOptions,
+    *,
+    reader: str,
+    remedy: str,
+    settings: Mapping[str, Setting] | None = None,
+) -> Iterator[Table]:
+    """Choose as :func:`to_table` does, and read a range of rows after the other."""
+    chosen = _choose(collected, source)
+    row_bytes = _VALUE_BYTES * len(chosen.columns)
+    rows = max((options.chunk_bytes or _CHUNK_BYTES) // row_bytes, 1)
+    length = chosen.columns[0].length
+    for first in range(0, length, rows):
+        part = slice(first, min(first + rows, length))
+        yield chosen.table(part, source, reader=reader, remedy=remedy, settings=settings or {})
+        options.progress(part.stop / length)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Chosen:
+    """The arrays that are one recording."""
+
+    columns: list[_Column]
+    time: int | None
+    interval_s: float | None
+    findings: tuple[Finding, ...]
+
+    def table(
+        self,
+        rows: slice,
+        source: Source,
+        *,
+        reader: str,
+        remedy: str,
+        settings: Mapping[str, Setting],
+    ) -> Table:
+        arrays = [column.load(rows).reshape(-1) for column in self.columns]
+        if self.time is not None:
+            arrays[self.time] = arrays[self.time].astype(np.float64, copy=False)
+        return Table(
+            reader=reader,
+            labels=tuple(column.label for column in self.columns),
+            columns=tuple(arrays),
+            time=self.time,
+            interval_s=self.interval_s,
+            place=lambda row: f"{source.name}: sample {row + 1}",
+            remedy=remedy,
+            fallback="channel",
+            findings=self.findings,
+            settings=settings,
+        )
+
+
+def _choose(collected: Collected, source: Source) -> _Chosen:
     columns = _named(list(_columns(collected)))
     if not columns:
         raise UnreadableError(
@@ -124,28 +191,12 @@ def to_table(
     length = max(counts, key=lambda size: (counts[size] > 1, counts[size], size))
     chosen = [column for column in columns if column.length == length]
     others = [column for column in columns if column.length != length]
-    labels = tuple(column.label for column in chosen)
-    time = find_time(labels)
-    arrays = [np.asarray(column.load()).reshape(-1) for column in chosen]
-    if time is not None:
-        arrays[time] = arrays[time].astype(np.float64, copy=False)
     interval_s, findings = interval_from_notes(collected.notes)
     if others:
         names = ", ".join(f"'{column.label.name}'" for column in others[:6])
         text = f"Of another length than the channels and left aside: {names}."
         findings += (Finding("arrays-unused", "note", text),)
-    return Table(
-        reader=reader,
-        labels=labels,
-        columns=tuple(arrays),
-        time=time,
-        interval_s=interval_s,
-        place=lambda row: f"{source.name}: sample {row + 1}",
-        remedy=remedy,
-        fallback="channel",
-        findings=findings,
-        settings=settings or {},
-    )
+    return _Chosen(chosen, find_time([column.label for column in chosen]), interval_s, findings)
 
 
 def _columns(collected: Collected) -> Iterable[_Column]:
@@ -155,7 +206,7 @@ def _columns(collected: Collected) -> Iterable[_Column]:
         label = parse_label(array.path[-1])
         label = Label(label.name, array.unit or label.unit)
         if len(sides) == 1:
-            yield _Column(label, array.path, sides[0], array.load)
+            yield _Column(label, array.path, sides[0], _rows_of(array, along=sides[0]))
         elif len(sides) == 2:
             yield from _table_columns(array, sides, array.columns or collected.column_names)
 
@@ -168,18 +219,33 @@ def _table_columns(
     is_turned = len(names) == rows if rows != width and len(names) in sides else rows < width
     if is_turned:
         rows, width = width, rows
-    whole: list[npt.NDArray[Any]] = []
+    read = _rows_of(array, along=rows)
+    known: dict[tuple[Any, Any], npt.NDArray[Any]] = {}
 
-    def load(index: int) -> npt.NDArray[Any]:
-        if not whole:
-            values = np.asarray(array.load()).reshape(sides)
-            whole.append(values.T if is_turned else values)
-        return whole[0][:, index]
+    def load(index: int, part: slice) -> npt.NDArray[Any]:
+        # All columns are asked for one range of rows before the next one.
+        if (part.start, part.stop) not in known:
+            known.clear()
+            values = read(part).reshape((-1, sides[1]) if not is_turned else (sides[0], -1))
+            known[part.start, part.stop] = values.T if is_turned else values
+        return known[part.start, part.stop][:, index]
 
     for index in range(width):
         label = parse_label(names[index]) if len(names) == width else Label("", array.unit)
         path = (*array.path, label.name or f"channel {index + 1}")
-        yield _Column(label, path, rows, lambda index=index: load(index))  # type: ignore[misc]
+        yield _Column(label, path, rows, partial(load, index))
+
+
+def _rows_of(array: NamedArray, *, along: int) -> Callable[[slice], npt.NDArray[Any]]:
+    """Read ranges along the axis of this length, and all of the others."""
+    axis = array.shape.index(along)
+
+    def load(rows: slice) -> npt.NDArray[Any]:
+        index = [slice(None)] * len(array.shape)
+        index[axis] = rows
+        return np.asarray(array.load(tuple(index)))
+
+    return load
 
 
 def _named(columns: list[_Column]) -> list[_Column]:

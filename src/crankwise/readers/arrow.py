@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from os import SEEK_END
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,6 +27,7 @@ if TYPE_CHECKING:
 
 _PARQUET = b"PAR1"
 _IPC = b"ARROW1"
+_CHUNK_BYTES, _VALUE_BYTES = 1 << 24, 8
 
 
 class ArrowReader:
@@ -38,59 +42,100 @@ class ArrowReader:
 
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read all columns of numbers."""
-        with damaged_unless_read(source, self.name):
-            frame, metadata = _read_frame(source.path)
+        file = _File.opened(source)
+        frame = file.frame(0, None)
         options.progress(0.9)
-        labels, columns, unused = _columns(frame)
+        return to_recording(file.table(frame), source, options)
+
+    def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
+        """Read all columns of numbers range by range."""
+        file = _File.opened(source)
+        row_bytes = _VALUE_BYTES * max(file.width, 1)
+        rows = max((options.chunk_bytes or _CHUNK_BYTES) // row_bytes, 1)
+        for first in range(0, file.height, rows):
+            yield file.table(file.frame(first, rows))
+            options.progress(min(first + rows, file.height) / file.height)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _File:
+    """A table in a file: not read yet, but for what is written about it.
+
+    ``beginnings`` are the first dates of columns of dates.
+    """
+
+    source: Source
+    lazy: pl.LazyFrame
+    metadata: Mapping[str, Any]
+    width: int
+    height: int
+    beginnings: dict[str, Any] = field(default_factory=dict)
+
+    @classmethod
+    def opened(cls, source: Source) -> _File:
+        """Look for all there is to know before its columns are read."""
+        import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
+
+        with _in_our_words(source):
+            with source.path.open("rb") as file:
+                magic = file.read(6)
+                file.seek(-6, SEEK_END)
+                tail = file.read(6)
+            is_parquet = magic.startswith(_PARQUET)
+            if not tail.endswith(_PARQUET if is_parquet else _IPC):
+                raise ValueError("the end is missing")
+            metadata = pl.read_parquet_metadata(source.path) if is_parquet else {}
+            lazy = pl.scan_parquet(source.path) if is_parquet else pl.scan_ipc(source.path)
+            height = int(lazy.select(pl.len()).collect().item())
+            return cls(source, lazy, metadata, len(lazy.collect_schema()), height)
+
+    def frame(self, first: int, rows: int | None) -> pl.DataFrame:
+        """Rows from one on, or all of them."""
+        with _in_our_words(self.source):
+            return self.lazy.slice(first, rows).collect()
+
+    def table(self, frame: pl.DataFrame) -> Table:
+        """Columns of numbers out of the frame, which is empty afterwards."""
+        labels, columns, unused = _columns(frame, self.beginnings)
         if not columns:
             raise UnreadableError(
-                f"{source.name}: no columns of numbers. Write one column for each channel"
+                f"{self.source.name}: no columns of numbers. Write one column for each channel"
             )
         time = find_time(labels)
         if time is not None:
             columns[time] = columns[time].astype(np.float64, copy=False)
-        interval_s, findings = interval_from_notes(notes_from_metadata(metadata))
+        interval_s, findings = interval_from_notes(notes_from_metadata(self.metadata))
         if unused:
             names = ", ".join(f"'{name}'" for name in unused[:6])
             text = f"Not numbers and left aside: {names}."
             findings += (Finding("columns-unused", "note", text),)
-        return to_recording(
-            Table(
-                reader=self.name,
-                labels=tuple(labels),
-                columns=tuple(columns),
-                time=time,
-                interval_s=interval_s,
-                place=lambda row: f"{source.name}: row {row + 1}",
-                remedy="write 'interval_s' into the file's metadata or a column 'time_s'",
-                findings=findings,
-            ),
-            source,
-            options,
+        return Table(
+            reader=ArrowReader.name,
+            labels=tuple(labels),
+            columns=tuple(columns),
+            time=time,
+            interval_s=interval_s,
+            place=lambda row: f"{self.source.name}: row {row + 1}",
+            remedy="write 'interval_s' into the file's metadata or a column 'time_s'",
+            findings=findings,
         )
 
 
-def _read_frame(path: Path) -> tuple[pl.DataFrame, dict[str, Any]]:
-    """Read all columns, and Parquet's metadata."""
-    import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
+@contextmanager
+def _in_our_words(source: Source) -> Iterator[None]:
+    """Report what polars raises; a panic of its is no Exception, so nobody else would catch it."""
+    import polars as pl  # noqa: PLC0415
 
-    with path.open("rb") as file:
-        magic = file.read(6)
-        file.seek(-6, SEEK_END)
-        tail = file.read(6)
-    is_parquet = magic.startswith(_PARQUET)
-    if not tail.endswith(_PARQUET if is_parquet else _IPC):
-        raise ValueError("the end is missing")
-    try:
-        if not is_parquet:
-            return pl.read_ipc(path), {}
-        metadata = pl.read_parquet_metadata(path)
-        return pl.read_parquet(path), dict(metadata)
-    except pl.exceptions.PanicException as error:  # no Exception, so nobody else would catch it
-        raise ValueError("the parts don't fit together") from error
+    with damaged_unless_read(source, ArrowReader.name):
+        try:
+            yield
+        except pl.exceptions.PanicException as error:
+            raise ValueError("the parts don't fit together") from error
 
 
-def _columns(frame: pl.DataFrame) -> tuple[list[Label], list[npt.NDArray[Any]], list[str]]:
+def _columns(
+    frame: pl.DataFrame, beginnings: dict[str, Any]
+) -> tuple[list[Label], list[npt.NDArray[Any]], list[str]]:
     """Take the columns out of the frame: labels, arrays, and names of those without numbers."""
     import polars as pl  # noqa: PLC0415
 
@@ -100,6 +145,8 @@ def _columns(frame: pl.DataFrame) -> tuple[list[Label], list[npt.NDArray[Any]], 
         series = frame.drop_in_place(name)
         label = parse_label(series.name)
         if series.dtype.is_temporal():
+            if isinstance(series.dtype, pl.Datetime):
+                series = series - beginnings.setdefault(name, series.head(1))
             values = _seconds(series)
             label = Label(label.name, "s")
         elif series.dtype.is_numeric() or isinstance(series.dtype, pl.Boolean):
@@ -115,11 +162,9 @@ def _columns(frame: pl.DataFrame) -> tuple[list[Label], list[npt.NDArray[Any]], 
 
 
 def _seconds(series: pl.Series) -> npt.NDArray[Any] | None:
-    """Bring durations, and dates with time from the first one on, to seconds."""
+    """Bring durations to seconds."""
     import polars as pl  # noqa: PLC0415
 
-    if isinstance(series.dtype, pl.Datetime):
-        series = series - series[0]
     if not isinstance(series.dtype, pl.Duration):
         return None
     return series.dt.total_nanoseconds().to_numpy() / 1e9

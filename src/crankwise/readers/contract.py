@@ -7,12 +7,17 @@ A reader is a class without constructor arguments, registered under the entry po
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
-from crankwise.model.recording import Recording
+import numpy.typing as npt
+
+from crankwise.model.recording import FloatArray, Recording
+
+if TYPE_CHECKING:
+    from crankwise.readers.table import Table
 
 NOT_MINE = 0
 """Sniff score: certainly another format."""
@@ -40,10 +45,14 @@ class ReadOptions:
         Sampling interval in seconds, for files that don't say; wins over a time column.
     progress : callable
         Called with the fraction read so far, 0 to 1, never decreasing.
+    chunk_bytes : int or None
+        About how much of a file is worked up at a time where it is read in parts; ``None`` leaves
+        it to the reader. Results don't depend on it.
     """
 
     interval_s: float | None
     progress: Callable[[float], None]
+    chunk_bytes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +72,32 @@ class Source:
     path: Path
     name: str
     sha256: Callable[[], str]
+
+
+class SampleSink(Protocol):
+    """Takes the samples of a recording while they are read."""
+
+    def begin(self, channels: Sequence[str], *, interval_s: float) -> None:
+        """Get ready for a recording, from its first sample on; may be called again to start anew.
+
+        Parameters
+        ----------
+        channels : sequence of str
+            Names, in file order.
+        interval_s : float
+            Sampling interval as the first samples show it, seconds.
+        """
+
+    def feed(self, values: Sequence[npt.NDArray[Any]], time_s: FloatArray | None) -> None:
+        """Take the next samples of every channel; the arrays may be used again afterwards.
+
+        Parameters
+        ----------
+        values : sequence of np.ndarray [shape=(m,), dtype float32 or float64]
+            One for each channel, in its unit.
+        time_s : np.ndarray [shape=(m,)] or None
+            Their times, only where the time base is uneven.
+        """
 
 
 class Reader(Protocol):
@@ -100,4 +135,16 @@ class Reader(Protocol):
         ------
         UnreadableError
             With one line that names the file, the place in it, and the remedy.
+        """
+
+
+@runtime_checkable
+class PartwiseReader(Reader, Protocol):
+    """A reader that can also read in parts, for recordings larger than memory."""
+
+    def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
+        """Read tables that continue each other, each of about ``options.chunk_bytes``.
+
+        Labels count from the first table, findings and settings from the last. Joined, they are
+        the table that :meth:`Reader.read` makes a recording of.
         """

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import math
 import threading
-from collections.abc import Callable, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import replace
+from functools import partial
 from importlib.metadata import entry_points
 from pathlib import Path
 
@@ -15,8 +17,19 @@ import numpy as np
 from crankwise.errors import CrankwiseError, UnreadableError, UsageError
 from crankwise.model.recording import Recording
 from crankwise.readers.container import is_packed, unpack
-from crankwise.readers.contract import CERTAIN, HEAD_BYTES, NOT_MINE, Reader, ReadOptions, Source
+from crankwise.readers.contract import (
+    CERTAIN,
+    HEAD_BYTES,
+    NOT_MINE,
+    PartwiseReader,
+    Reader,
+    ReadOptions,
+    SampleSink,
+    Source,
+)
 from crankwise.readers.others import what_else
+from crankwise.readers.partwise import in_one_go, pass_on
+from crankwise.readers.signals import NotPlainError
 
 GROUP = "crankwise.readers"
 """Entry point group that readers register under, the built-in ones included."""
@@ -51,6 +64,69 @@ def read(
     UsageError
         If ``interval_s`` is not a positive number.
     """
+    with _opened(path, interval_s=interval_s, progress=progress, readers=readers) as opened:
+        reader, source, options = opened
+        recording = reader.read(source, options)
+        options.progress(1.0)
+    return recording
+
+
+def stream(
+    path: str | Path,
+    sink: SampleSink,
+    *,
+    interval_s: float | None = None,
+    progress: Callable[[float], None] | None = None,
+    readers: Sequence[Reader] | None = None,
+    chunk_bytes: int | None = None,
+) -> Recording:
+    """Read a recording without keeping its samples: they go to a sink as they come.
+
+    Formats that can't be read in parts, and tables that only make sense as a whole, are read whole
+    and handed on in one go.
+
+    Parameters
+    ----------
+    path, interval_s, progress, readers
+        As for :func:`read`.
+    sink : SampleSink
+        Takes the samples; not called for a list of state changes.
+    chunk_bytes : int, optional
+        About how much of the file is worked up at a time; results don't depend on it.
+
+    Returns
+    -------
+    Recording
+        What the recording is. A list of state changes comes with them; other channels may hold no
+        samples, and channels without any number, which the sink was given, are left out.
+
+    Raises
+    ------
+    UnreadableError, UsageError
+        As for :func:`read`.
+    """
+    with _opened(path, interval_s=interval_s, progress=progress, readers=readers) as opened:
+        reader, source, options = opened
+        options = replace(options, chunk_bytes=chunk_bytes)
+        recording = None
+        if isinstance(reader, PartwiseReader):
+            with suppress(NotPlainError):
+                recording = pass_on(partial(reader.parts, source, options), source, options, sink)
+        if recording is None:
+            recording = in_one_go(reader.read(source, options), sink)
+        options.progress(1.0)
+    return recording
+
+
+@contextmanager
+def _opened(
+    path: str | Path,
+    *,
+    interval_s: float | None,
+    progress: Callable[[float], None] | None,
+    readers: Sequence[Reader] | None,
+) -> Iterator[tuple[Reader, Source, ReadOptions]]:
+    """Choose the reader for a file, and bring what goes wrong meanwhile into our words."""
     if interval_s is not None and not (math.isfinite(interval_s) and interval_s > 0.0):
         raise UsageError(
             f"the sampling interval must be a positive number of seconds, not {interval_s!r}"
@@ -65,7 +141,7 @@ def read(
             source, reader = _choose(source, choices, stack)
             # Damaged files hold absurd numbers; what comes of them is judged by checks.
             with np.errstate(over="ignore", invalid="ignore"):
-                recording = reader.read(source, options)
+                yield reader, source, options
     except CrankwiseError:
         raise
     except MemoryError as error:
@@ -75,8 +151,6 @@ def read(
             f"{original.name}: can't be read ({error.strerror or error}). "
             "Check the file and its drive"
         ) from error
-    options.progress(1.0)
-    return recording
 
 
 def installed() -> tuple[Reader, ...]:

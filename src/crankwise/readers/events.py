@@ -37,7 +37,7 @@ def is_event_list(times: FloatArray, columns: Columns) -> bool:
     >>> is_event_list(np.array([0.0, 1.0, 2.0, 3.0]), [np.array([0.0, 2.4, 4.9, 5.0])])
     False
     """
-    if len(times) < 2 or not all(_is_logic(column) for column in columns):
+    if len(times) < 2 or not all(is_logic(column) for column in columns):
         return False
     changed = np.zeros(len(times) - 1, dtype=bool)
     for column in columns:
@@ -50,7 +50,7 @@ def is_event_list(times: FloatArray, columns: Columns) -> bool:
     return every_row or (share_even < 0.9 and share_changing > 0.5) or share_even < 0.5
 
 
-def _is_logic(column: npt.NDArray[Any]) -> bool:
+def is_logic(column: npt.NDArray[Any]) -> bool:
     """Whether a column has at most two values and none missing; quick on analogue signals."""
     if column.dtype == bool:
         return True

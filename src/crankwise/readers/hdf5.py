@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,17 +11,20 @@ import numpy as np
 from crankwise.model.recording import Recording
 from crankwise.readers.arrays import (
     Collected,
+    Index,
     NamedArray,
     is_column_names,
     is_signal_shape,
     to_table,
+    to_tables,
 )
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
 from crankwise.readers.stated import notes_from_metadata
-from crankwise.readers.table import to_recording
+from crankwise.readers.table import Table, to_recording
 
 _SIGNATURE = b"\x89HDF\r\n\x1a\n"
+_REMEDY = "write an attribute 'interval_s' or a dataset 'time' with its unit"
 _UNIT_NAMES = ("units", "unit", "Units", "Unit", "unit_string")
 
 
@@ -42,13 +45,15 @@ class Hdf5Reader:
         """Read the datasets."""
         h5py = optional("h5py", extra="formats", source=source)
         with damaged_unless_read(source, self.name), h5py.File(source.path, "r") as file:
-            table = to_table(
-                _collect(file, h5py),
-                source,
-                reader=self.name,
-                remedy="write an attribute 'interval_s' or a dataset 'time' with its unit",
-            )
+            table = to_table(_collect(file, h5py), source, reader=self.name, remedy=_REMEDY)
         return to_recording(table, source, options)
+
+    def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
+        """Read the datasets range by range."""
+        h5py = optional("h5py", extra="formats", source=source)
+        with damaged_unless_read(source, self.name), h5py.File(source.path, "r") as file:
+            collected = _collect(file, h5py)
+            yield from to_tables(collected, source, options, reader=self.name, remedy=_REMEDY)
 
 
 def _collect(file: Any, h5py: Any) -> Collected:
@@ -64,7 +69,7 @@ def _collect(file: Any, h5py: Any) -> Collected:
             return
         if item.dtype.names:
             arrays.extend(
-                NamedArray((*path, field), item.shape, lambda field=field: item[field])  # type: ignore[misc]
+                NamedArray((*path, field), item.shape, _field(item, field))
                 for field in item.dtype.names
                 if is_signal_shape(item.shape, item.dtype[field].kind)
             )
@@ -72,7 +77,7 @@ def _collect(file: Any, h5py: Any) -> Collected:
             notes.extend(notes_from_metadata({path[-1]: np.asarray(item[()]).reshape(-1)[0]}))
         elif is_signal_shape(item.shape, item.dtype.kind):
             arrays.append(
-                NamedArray(path, item.shape, lambda: item[()], _unit(item), _columns(item))
+                NamedArray(path, item.shape, item.__getitem__, _unit(item), _columns(item))
             )
         elif is_column_names(path[-1]):
             names.extend(_text(text) for text in np.asarray(item[()]).reshape(-1))
@@ -80,6 +85,11 @@ def _collect(file: Any, h5py: Any) -> Collected:
     file.visititems(visit)
     root_names = _columns(file)
     return Collected(arrays, notes, root_names or tuple(names))
+
+
+def _field(item: Any, name: str) -> Callable[[Index], Any]:
+    """Read parts of one field of a compound dataset."""
+    return lambda index: item.fields(name)[index]
 
 
 def _unit(item: Any) -> str | None:

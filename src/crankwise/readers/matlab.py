@@ -61,7 +61,7 @@ def _collect_5(source: Source) -> Collected:
     names: tuple[str, ...] = ()
     for path, value in _flatten((), variables):
         if is_signal_shape(value.shape, value.dtype.kind):
-            found.arrays.append(NamedArray(path, value.shape, lambda value=value: value))  # type: ignore[misc]
+            found.arrays.append(NamedArray(path, value.shape, value.__getitem__))
         elif value.size == 1 and value.dtype.kind in "fiuU":
             single[path[-1]] = value.reshape(-1)[0]
         elif value.dtype.kind in "UO" and is_column_names(path[-1]):
@@ -106,7 +106,7 @@ def _collect_73(source: Source) -> Collected:
                 single[path[-1]] = item[()].reshape(-1)[0]
             elif is_number and is_signal_shape(item.shape, item.dtype.kind):
                 values = item[()]
-                arrays.append(NamedArray(path, values.shape, lambda: values))
+                arrays.append(NamedArray(path, values.shape, values.__getitem__))
 
         file.visititems(visit)
     return Collected(arrays, notes_from_metadata(single))

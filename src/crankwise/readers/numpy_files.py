@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.format import open_memmap
 
 from crankwise.model.recording import Recording
 from crankwise.readers.arrays import (
     Collected,
+    Index,
     NamedArray,
     is_column_names,
     is_signal_shape,
     to_table,
+    to_tables,
 )
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.signals import NotPlainError
 from crankwise.readers.stated import notes_from_metadata
-from crankwise.readers.table import to_recording
+from crankwise.readers.table import Table, to_recording
 
 _MAGIC = b"\x93NUMPY"
+_REMEDY = "save an array 'time_s' or a number 'interval_s' beside the channels"
 _ZIP = b"PK\x03\x04"
 
 
@@ -43,13 +49,30 @@ class NumpyReader:
         """Read the arrays by name."""
         with damaged_unless_read(source, "NumPy"):
             collected = _collect(_arrays(source))
-        table = to_table(
-            collected,
-            source,
-            reader=self.name,
-            remedy="save an array 'time_s' or a number 'interval_s' beside the channels",
-        )
+        table = to_table(collected, source, reader=self.name, remedy=_REMEDY)
         return to_recording(table, source, options)
+
+    def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
+        """Read the one array of a ``.npy`` file range by range."""
+        with source.path.open("rb") as file:
+            if file.read(len(_MAGIC)) != _MAGIC:
+                raise NotPlainError
+        with damaged_unless_read(source, "NumPy"):
+            collected = _collect({source.path.stem: open_memmap(source.path, mode="r")})
+            collected = replace(
+                collected, arrays=[_reopened(array, source.path) for array in collected.arrays]
+            )
+            yield from to_tables(collected, source, options, reader=self.name, remedy=_REMEDY)
+
+
+def _reopened(array: NamedArray, path: Path) -> NamedArray:
+    """Map the file anew for each part: pages of one map would stay in memory until its end."""
+
+    def load(index: Index) -> npt.NDArray[Any]:
+        mapped = open_memmap(path, mode="r")
+        return np.array((mapped[array.path[-1]] if mapped.dtype.names else mapped)[index])
+
+    return replace(array, load=load)
 
 
 def _arrays(source: Source) -> Mapping[str, npt.NDArray[Any]]:
@@ -82,4 +105,4 @@ def _collect(arrays: Mapping[str, npt.NDArray[Any]]) -> Collected:
 
 
 def _named(name: str, array: npt.NDArray[Any]) -> NamedArray:
-    return NamedArray((name,), array.shape, lambda: array)
+    return NamedArray((name,), array.shape, array.__getitem__)

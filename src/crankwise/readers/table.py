@@ -6,7 +6,7 @@ settled, event lists are told from samples, and units are brought to volts and s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,7 +23,8 @@ from crankwise.readers.events import (
     is_event_list,
     nothing_changes,
 )
-from crankwise.readers.labels import Label, scaled, signal_unit, unique_names
+from crankwise.readers.labels import Label, scaled, unique_names
+from crankwise.readers.signals import Signal, unit_findings
 from crankwise.readers.timebase import TimeBase, from_interval, from_stamps, reversed_finding
 from crankwise.readers.timeunit import scale_s
 
@@ -79,7 +80,7 @@ class Table:
             index
             for index, label in enumerate(self.labels)
             if index != self.time
-            and not (label.is_index and _counts_rows(self.columns[index]))
+            and not (label.is_index and counts_rows(self.columns[index]))
             and not self._repeats_time(index)
         )
 
@@ -99,13 +100,13 @@ def to_recording(table: Table, source: Source, options: ReadOptions) -> Recordin
     UnreadableError
         If the time base can't be found or nothing is recorded.
     """
-    _check_size(table, source)
+    check_size(table, source)
     if table.time is not None:
         times = np.asarray(table.columns[table.time], dtype=np.float64)
         columns = [table.columns[index] for index in table.signals]
         if is_event_list(times, columns) and bool(np.all(np.isfinite(times))):
             return _events(table, source, options, times)
-    base, more = _time_base(table, source, options)
+    base, more = time_base(table, source, options)
     channels, signal_findings = _channels(table, source, base)
     return Recording(
         name=source.name,
@@ -116,26 +117,18 @@ def to_recording(table: Table, source: Source, options: ReadOptions) -> Recordin
         interval_s=base.interval_s,
         time_s=base.time_s,
         findings=table.findings + more + base.findings + signal_findings,
-        history=(_step(table, kind="samples"),),
+        history=(read_step(table, kind="samples"),),
     )
 
 
-def as_channel_values(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    """Bring a column to float32 or float64 without losing digits.
+def check_size(table: Table, source: Source) -> None:
+    """Refuse a table that is no recording.
 
-    Floats keep their type (half precision widens); whole numbers become float32 where that is
-    exact, below 2**24, else float64; booleans become 0 and 1.
+    Raises
+    ------
+    UnreadableError
+        If it has hardly any rows, no signal, or more than one time.
     """
-    if values.dtype in (np.float32, np.float64):
-        return values.astype(values.dtype.newbyteorder("="), copy=False)
-    if values.dtype.kind == "b" or values.dtype.itemsize < 3 or values.dtype == np.float16:
-        return values.astype(np.float32)
-    if len(values) and max(abs(int(values.min())), abs(int(values.max()))) < 1 << 24:
-        return values.astype(np.float32)
-    return values.astype(np.float64)
-
-
-def _check_size(table: Table, source: Source) -> None:
     rows = len(table.columns[0]) if table.columns else 0
     if rows < 2:
         raise UnreadableError(
@@ -162,7 +155,7 @@ def _events(table: Table, source: Source, options: ReadOptions, times: FloatArra
     factor, findings = scale_s(
         table.labels[table.time], times, stated_s=None, source=source, is_events=True
     )
-    names = _names(table)
+    names = [signal.name for signal in signals_of(table)]
     times_s, channels, more = event_channels(
         scaled(times, factor),
         names,
@@ -179,14 +172,20 @@ def _events(table: Table, source: Source, options: ReadOptions, times: FloatArra
         duration_s=float(times_s[-1] - times_s[0]),
         interval_s=None,
         findings=table.findings + findings + more + interval_unused(options),
-        history=(_step(table, kind="changes"),),
+        history=(read_step(table, kind="changes"),),
     )
 
 
-def _time_base(
+def time_base(
     table: Table, source: Source, options: ReadOptions
 ) -> tuple[TimeBase, tuple[Finding, ...]]:
-    """Time base of the samples: the caller's interval, else the time column, else as stated."""
+    """Time base of the samples: the caller's interval, else the time column, else as stated.
+
+    Raises
+    ------
+    UnreadableError
+        If it can't be found.
+    """
     count = len(table.columns[0])
     if table.time is None:
         interval_s = options.interval_s or table.interval_s
@@ -196,17 +195,17 @@ def _time_base(
                 f"Give it with --interval, in seconds, or {table.remedy}"
             )
         base = from_interval(count, interval_s=interval_s, start_s=table.start_s)
-        return base, _disagreement(table.interval_s, interval_s, "the interval given")
+        return base, disagreement(table.interval_s, interval_s, "the interval given")
     times = table.columns[table.time]
     if options.interval_s is not None:
         return _given_interval(table, times, options.interval_s)
-    _check_stamps(table, times)
+    check_stamps(table, times)
     factor, findings = scale_s(
         table.labels[table.time], times, stated_s=table.interval_s, source=source
     )
     base = from_stamps(times if factor == 1.0 else scaled(times, factor), place=table.place)
     if base.time_s is None:
-        findings += _disagreement(table.interval_s, base.interval_s, "the time column")
+        findings += disagreement(table.interval_s, base.interval_s, "the time column")
     return base, findings
 
 
@@ -229,10 +228,24 @@ def _given_interval(
     return base, (*findings, Finding("time-column-unused", "note", text))
 
 
-def _check_stamps(table: Table, times: FloatArray) -> None:
+def check_stamps(table: Table, times: FloatArray, *, first_row: int = 0) -> None:
+    """Refuse rows without a time.
+
+    Parameters
+    ----------
+    table : Table
+    times : np.ndarray [shape=(n,)]
+        Its stamps from ``first_row`` on.
+    first_row : int
+
+    Raises
+    ------
+    UnreadableError
+        Naming the first such row.
+    """
     usable = np.isfinite(times)
     if not np.all(usable):
-        row = int(np.argmin(usable))
+        row = first_row + int(np.argmin(usable))
         raise UnreadableError(
             f"{table.place(row)}, column '{table.labels[table.time or 0].name}': no time is "
             "written there. Complete or remove the row, or give the sampling interval with "
@@ -240,7 +253,7 @@ def _check_stamps(table: Table, times: FloatArray) -> None:
         )
 
 
-def _disagreement(stated_s: float | None, used_s: float, used: str) -> tuple[Finding, ...]:
+def disagreement(stated_s: float | None, used_s: float, used: str) -> tuple[Finding, ...]:
     """Remark on a stated interval that differs from the one used by more than 0.1 %."""
     if stated_s is None or abs(stated_s - used_s) <= 1e-3 * used_s:
         return ()
@@ -256,72 +269,45 @@ def _channels(
 ) -> tuple[tuple[SampledChannel, ...], tuple[Finding, ...]]:
     """Bring the signals to their base units, in the order of the time base."""
     channels: list[SampledChannel] = []
-    findings: list[Finding] = []
-    unknown = []
-    is_constant = True
-    for name, index in zip(_names(table), table.signals, strict=True):
-        values = as_channel_values(table.columns[index])
+    signals = signals_of(table)
+    for signal, index in zip(signals, table.signals, strict=True):
+        values = table.columns[index]
         if base.keep is not None:
             values = values[base.keep]
         if base.is_reversed:
             values = values[::-1]
-        unit, factor = signal_unit(table.labels[index].unit)
-        if factor != 1.0:
-            values = values * values.dtype.type(factor)
-        low, high = values.min(), values.max()
-        if not (np.isfinite(low) and np.isfinite(high)):
-            if np.all(np.isnan(values)):
-                findings.append(_empty_finding(name))
-                continue
-            findings.extend(_unusable(name, values))
-        is_constant &= bool(low == high)
-        if table.labels[index].unit is None:
-            unknown.append(name)
-        channels.append(SampledChannel(name, unit, np.ascontiguousarray(values)))
-    if is_constant:
+        values = signal.take(values)
+        channels.append(SampledChannel(signal.name, signal.unit, np.ascontiguousarray(values)))
+    kept, findings = judged(signals, source)
+    return tuple(channel for channel in channels if channel.name in kept), findings
+
+
+def judged(signals: Sequence[Signal], source: Source) -> tuple[frozenset[str], tuple[Finding, ...]]:
+    """Names of the signals to keep once all their values are seen, and what to remark on them.
+
+    Raises
+    ------
+    UnreadableError
+        If nothing changes in any of them.
+    """
+    kept = [signal for signal in signals if not signal.is_empty]
+    if all(signal.is_constant for signal in kept):
         raise nothing_changes(source)
-    if unknown:
-        findings.append(_unit_finding(unknown, len(channels)))
-    return tuple(channels), tuple(findings)
+    findings = tuple(finding for signal in signals for finding in signal.findings())
+    return frozenset(signal.name for signal in kept), findings + unit_findings(kept)
 
 
-def _empty_finding(name: str) -> Finding:
-    return Finding("channel-empty", "note", f"'{name}' holds no numbers and was left out.")
-
-
-def _unusable(name: str, values: npt.NDArray[Any]) -> tuple[Finding, ...]:
-    """Remark on missing samples and on those beyond the scope's range."""
-    missing = int(np.count_nonzero(np.isnan(values)))
-    beyond = int(np.count_nonzero(np.isinf(values)))
-    findings = []
-    if missing:
-        text = f"'{name}' has {missing} missing sample(s) of {len(values)}."
-        findings.append(Finding("samples-missing", "caution", text))
-    if beyond:
-        text = (
-            f"'{name}' was beyond the scope's range in {beyond} sample(s) of {len(values)}; "
-            "choose a larger range next time."
-        )
-        findings.append(Finding("range-exceeded", "caution", text))
-    return tuple(findings)
-
-
-def _unit_finding(names: list[str], count: int) -> Finding:
-    which = "any channel" if len(names) == count else ", ".join(f"'{name}'" for name in names)
-    text = f"The file gives no unit for {which}; the numbers are kept as they stand."
-    return Finding("unit-unknown", "note", text)
-
-
-def _names(table: Table) -> tuple[str, ...]:
-    """Make the names of the signals unique; a nameless one is called by its place in the file."""
+def signals_of(table: Table) -> list[Signal]:
+    """Signals of a table; a nameless one is called by its place in the file."""
     names = unique_names([label.name for label in table.labels], fallback=table.fallback)
-    return tuple(names[index] for index in table.signals)
+    return [Signal.of(names[index], table.labels[index]) for index in table.signals]
 
 
-def _counts_rows(column: npt.NDArray[Any]) -> bool:
+def counts_rows(column: npt.NDArray[Any]) -> bool:
     """Whether a column goes up by one from row to row."""
     return bool(np.all(np.diff(column) == 1.0))
 
 
-def _step(table: Table, *, kind: str) -> Step:
+def read_step(table: Table, *, kind: str) -> Step:
+    """Tell the history how the table was read."""
     return Step("read", {"reader": table.reader, "kind": kind, **table.settings})

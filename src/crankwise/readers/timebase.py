@@ -8,7 +8,8 @@ the same for text and for binary tables, since the last digit is found from the 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -22,6 +23,9 @@ UNIFORM_SHARE = 1e-3
 
 GAP_STEPS = 1.75
 """A step of more than this many intervals leaves out at least one sample."""
+
+HEAD_ROWS = 1 << 17
+"""A recording is judged by so many rows at its beginning where it is not held as a whole."""
 
 RARE_SHARE = 0.02
 _STRIP_STEPS = 25
@@ -73,16 +77,12 @@ def from_stamps(times_s: FloatArray, *, place: Callable[[int], str]) -> TimeBase
     UnreadableError
         If time stands still or goes back in a way that rounding doesn't explain.
     """
-    is_reversed = times_s[-1] < times_s[0]
+    is_reversed = bool(times_s[-1] < times_s[0])
     ordered = times_s[::-1] if is_reversed else times_s
     findings = (reversed_finding(),) if is_reversed else ()
-    uniform = _uniform(ordered)
-    if uniform is not None:
-        start_s, interval_s, rounding = uniform
-        duration_s = (len(ordered) - 1) * interval_s
-        return TimeBase(
-            start_s, duration_s, interval_s, None, None, is_reversed, findings + rounding
-        )
+    base = from_clock(_Stamps(ordered))
+    if base is not None:
+        return replace(base, is_reversed=is_reversed, findings=findings + base.findings)
     return _unequal(ordered, is_reversed=is_reversed, findings=findings, place=place)
 
 
@@ -119,98 +119,151 @@ def _decimal_step(values: FloatArray, *, floor: float) -> float:
     return floor
 
 
-def _uniform(times_s: FloatArray) -> tuple[float, float, tuple[Finding, ...]] | None:
-    """Start, interval and findings if a uniform clock explains the stamps, else ``None``."""
-    last = len(times_s) - 1
-    interval_s = float(times_s[-1] - times_s[0]) / last
+class Clock(Protocol):
+    """What has to be known of all stamps, in the order of time, to find the clock behind them."""
+
+    @property
+    def count(self) -> int:
+        """Number of stamps."""
+
+    @property
+    def bounds_s(self) -> tuple[float, float]:
+        """First and last stamp."""
+
+    @property
+    def ends(self) -> FloatArray:
+        """The first 200 and the last 200 stamps, or more."""
+
+    def residual_range(self, start_s: float, interval_s: float) -> tuple[float, float]:
+        """Lowest and highest difference to a line."""
+
+    def regression(self) -> tuple[float, float]:
+        """Least-squares line through the stamps."""
+
+    def has_odd_steps(self) -> bool:
+        """Whether a few steps leave out or repeat samples, in a way that rounding doesn't make."""
+
+
+def from_clock(clock: Clock) -> TimeBase | None:
+    """Time base if a uniform clock explains the stamps, else ``None``."""
+    last = clock.count - 1
+    start_s, end_s = clock.bounds_s
+    interval_s = (end_s - start_s) / last
     if interval_s <= 0.0:
         return None
-    start_s = float(times_s[0])
-    low, high = _residual_range(times_s, start_s, interval_s)
-    digit_s = last_digit_s(times_s)
+    low, high = clock.residual_range(start_s, interval_s)
+    digit_s = last_digit_s(clock.ends)
     if high - low > 2.0 * UNIFORM_SHARE * interval_s:
-        if high - low > 2.0 * (digit_s + UNIFORM_SHARE * interval_s) or _has_odd_steps(times_s):
+        if high - low > 2.0 * (digit_s + UNIFORM_SHARE * interval_s) or clock.has_odd_steps():
             return None
         # A line through rounded stamps leaves them in a strip as wide as the last digit.
         widest_s = 1.001 * digit_s + 2.0 * UNIFORM_SHARE * interval_s
-        for fit in (_regression, _narrowest_strip):
-            start_s, interval_s = fit(times_s, start_s, interval_s)
-            low, high = _residual_range(times_s, start_s, interval_s)
-            if high - low <= widest_s:
-                break
-        else:
+        start_s, interval_s = clock.regression()
+        low, high = clock.residual_range(start_s, interval_s)
+        if high - low > widest_s:
+            start_s, interval_s = _narrowest_strip(clock, start_s, interval_s)
+            low, high = clock.residual_range(start_s, interval_s)
+        if high - low > widest_s:
             return None
-    nice_s = _shortest(interval_s, tolerance=0.25 * digit_s / last)
+    nice_s = shortest(interval_s, tolerance=0.25 * digit_s / last)
     unequal = digit_s > 0.01 * interval_s and high - low > 0.01 * interval_s
-    return start_s, nice_s, (_rounded_finding(digit_s, nice_s),) if unequal else ()
+    findings = (_rounded_finding(digit_s, nice_s),) if unequal else ()
+    return TimeBase(start_s, last * nice_s, nice_s, findings=findings)
 
 
-def _residual_range(times_s: FloatArray, start_s: float, interval_s: float) -> tuple[float, float]:
-    """Lowest and highest difference to the line, in blocks to stay in the cache."""
-    ramp = np.arange(min(BLOCK, len(times_s))) * interval_s
-    low, high = np.inf, -np.inf
-    for first in range(0, len(times_s), BLOCK):
-        block = times_s[first : first + BLOCK]
-        residual = block - ramp[: len(block)]
-        offset = start_s + first * interval_s
-        low = min(low, float(residual.min()) - offset)
-        high = max(high, float(residual.max()) - offset)
-    return low, high
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stamps:
+    """Stamps at hand, in the order of time."""
+
+    times_s: FloatArray
+
+    @property
+    def count(self) -> int:
+        return len(self.times_s)
+
+    @property
+    def bounds_s(self) -> tuple[float, float]:
+        return float(self.times_s[0]), float(self.times_s[-1])
+
+    @property
+    def ends(self) -> FloatArray:
+        return self.times_s
+
+    def residual_range(self, start_s: float, interval_s: float) -> tuple[float, float]:
+        # In blocks, to stay in the cache.
+        ramp = np.arange(min(BLOCK, self.count)) * interval_s
+        low, high = np.inf, -np.inf
+        for first in range(0, self.count, BLOCK):
+            block = self.times_s[first : first + BLOCK]
+            residual = block - ramp[: len(block)]
+            offset = start_s + first * interval_s
+            low = min(low, float(residual.min()) - offset)
+            high = max(high, float(residual.max()) - offset)
+        return low, high
+
+    def regression(self) -> tuple[float, float]:
+        # As a correction to the line through both ends, which loses no digits.
+        start_s, end_s = self.bounds_s
+        interval_s = (end_s - start_s) / (self.count - 1)
+        centre = (self.count - 1) / 2.0
+        total = moment = 0.0
+        for first in range(0, self.count, BLOCK):
+            block = self.times_s[first : first + BLOCK]
+            index = np.arange(first, first + len(block), dtype=np.float64)
+            residual = block - (start_s + interval_s * index)
+            total += float(residual.sum())
+            moment += float(residual @ (index - centre))
+        slope = moment / (self.count * (self.count**2 - 1.0) / 12.0)
+        return start_s + total / self.count - slope * centre, interval_s + slope
+
+    def has_odd_steps(self) -> bool:
+        steps = np.diff(self.times_s)
+        typical = float(np.median(steps))
+        if typical <= 0.0:
+            return False
+        odd = np.flatnonzero((steps > GAP_STEPS * typical) | (steps == 0.0))
+        if not 0 < len(odd) <= max(1.0, RARE_SHARE * len(steps)):
+            return False
+        spread = float(np.ptp(np.diff(odd))) if len(odd) > 2 else np.inf
+        return not are_leaps(spread, reach=float(odd[-1] - odd[0]))
 
 
-def _regression(times_s: FloatArray, start_s: float, interval_s: float) -> tuple[float, float]:
-    """Least-squares line through the stamps, as a correction to a first guess."""
-    count = len(times_s)
-    centre = (count - 1) / 2.0
-    total = moment = 0.0
-    for first in range(0, count, BLOCK):
-        block = times_s[first : first + BLOCK]
-        index = np.arange(first, first + len(block), dtype=np.float64)
-        residual = block - (start_s + interval_s * index)
-        total += float(residual.sum())
-        moment += float(residual @ (index - centre))
-    slope = moment / (count * (count**2 - 1.0) / 12.0)
-    return start_s + total / count - slope * centre, interval_s + slope
+def are_leaps(spread: float, *, reach: float) -> bool:
+    """Whether steps of none or of two come at even distances, as leap days do.
+
+    Where the last digit is about as coarse as the interval, rounding makes such steps.
+
+    Parameters
+    ----------
+    spread : float
+        By how many samples their distances differ; infinite for fewer than three steps.
+    reach : float
+        Samples from the first to the last of them.
+    """
+    return spread <= max(2.0, 0.02 * reach)
 
 
-def _narrowest_strip(times_s: FloatArray, start_s: float, interval_s: float) -> tuple[float, float]:
+def _narrowest_strip(clock: Clock, start_s: float, interval_s: float) -> tuple[float, float]:
     """Line in the middle of the narrowest strip that holds all stamps.
 
     Where the interval is nearly a multiple of the last digit, rounding errors follow a slow
     pattern that pulls least squares aside, but not this. The width is convex in the slope, so
     halving brackets it; the bracket is as wide as one strip can turn over the recording.
     """
-    reach_s = float(np.ptp(_residual_range(times_s, start_s, interval_s))) / (len(times_s) - 1)
+    reach_s = float(np.ptp(clock.residual_range(start_s, interval_s))) / (clock.count - 1)
     low, high = interval_s - reach_s, interval_s + reach_s
     for _ in range(_STRIP_STEPS):
         left, right = low + (high - low) / 3.0, high - (high - low) / 3.0
-        widths = [np.ptp(_residual_range(times_s, start_s, slope)) for slope in (left, right)]
+        widths = [np.ptp(clock.residual_range(start_s, slope)) for slope in (left, right)]
         low, high = (low, right) if widths[0] < widths[1] else (left, high)
     slope = (low + high) / 2.0
-    return start_s + sum(_residual_range(times_s, start_s, slope)) / 2.0, slope
+    return start_s + sum(clock.residual_range(start_s, slope)) / 2.0, slope
 
 
-def _has_odd_steps(times_s: FloatArray) -> bool:
-    """Whether a few steps leave out or repeat samples, in a way that rounding doesn't make.
-
-    Where the last digit is about as coarse as the interval, rounding too makes a few steps of
-    none or of two; but those come at even distances, as leap days do.
-    """
-    steps = np.diff(times_s)
-    typical = float(np.median(steps))
-    if typical <= 0.0:
-        return False
-    odd = np.flatnonzero((steps > GAP_STEPS * typical) | (steps == 0.0))
-    if not 0 < len(odd) <= max(1.0, RARE_SHARE * len(steps)):
-        return False
-    is_leap = len(odd) > 2 and np.ptp(np.diff(odd)) <= max(2.0, 0.02 * float(odd[-1] - odd[0]))
-    return not is_leap
-
-
-def _shortest(value: float, *, tolerance: float) -> float:
+def shortest(value: float, *, tolerance: float) -> float:
     """Return the number with the fewest digits within the tolerance of a value.
 
-    >>> _shortest(4.9999999999e-06, tolerance=1e-14)
+    >>> shortest(4.9999999999e-06, tolerance=1e-14)
     5e-06
     """
     for digits in range(1, 17):
@@ -237,23 +290,22 @@ def _unequal(
     back = np.flatnonzero(steps < 0.0)
     if len(back):
         at = int(back[0]) + 1
-        raise UnreadableError(
-            f"{row(at)}: time goes back from {times_s[at - 1]:.9g} s to {times_s[at]:.9g} s. "
-            "Put the rows in order or cut the file there, or give the sampling interval with "
-            "--interval to ignore the time column"
-        )
+        raise goes_back(row(at), float(times_s[at - 1]), float(times_s[at]))
     keep, repeat_findings = _without_repeats(steps, row)
     if keep is not None:
         times_s = times_s[keep]
         steps = np.diff(times_s)
-        rounded = _uniform(times_s)
-        if rounded is not None:
-            start_s, interval_s, more = rounded
-            duration_s = (len(times_s) - 1) * interval_s
-            keep = keep[::-1] if is_reversed else keep
-            found = findings + repeat_findings + more
-            return TimeBase(start_s, duration_s, interval_s, None, keep, is_reversed, found)
-    interval_s = _shortest(float(np.median(steps)), tolerance=1e-9 * float(np.median(steps)))
+        base = from_clock(_Stamps(times_s))
+        if base is not None:
+            return replace(
+                base,
+                keep=keep[::-1] if is_reversed else keep,
+                is_reversed=is_reversed,
+                findings=findings + repeat_findings + base.findings,
+            )
+    interval_s = typical_step_s(steps)
+    tally = StepTally(interval_s)
+    tally.add(times_s[:-1], steps)
     return TimeBase(
         start_s=float(times_s[0]),
         duration_s=float(times_s[-1] - times_s[0]),
@@ -261,8 +313,23 @@ def _unequal(
         time_s=np.ascontiguousarray(times_s),
         keep=keep[::-1] if keep is not None and is_reversed else keep,
         is_reversed=is_reversed,
-        findings=findings + repeat_findings + (_step_finding(times_s, steps, interval_s),),
+        findings=findings + repeat_findings + (tally.finding(),),
     )
+
+
+def goes_back(where: str, before_s: float, after_s: float) -> UnreadableError:
+    """Refuse stamps that are not in order."""
+    return UnreadableError(
+        f"{where}: time goes back from {before_s:.9g} s to {after_s:.9g} s. "
+        "Put the rows in order or cut the file there, or give the sampling interval with "
+        "--interval to ignore the time column"
+    )
+
+
+def typical_step_s(steps_s: FloatArray) -> float:
+    """Typical step of an uneven time base, from the first :data:`HEAD_ROWS` stamps."""
+    typical = float(np.median(steps_s[: HEAD_ROWS - 1]))
+    return shortest(typical, tolerance=1e-9 * typical)
 
 
 def _without_repeats(
@@ -287,26 +354,46 @@ def _without_repeats(
     return np.concatenate(([True], ~same)), (Finding("time-repeated", "caution", text),)
 
 
-def _step_finding(times_s: FloatArray, steps: FloatArray, interval_s: float) -> Finding:
-    """Say whether the unequal steps are gaps in an even clock or unequal throughout."""
-    wide = np.flatnonzero(steps > GAP_STEPS * interval_s)
-    others = np.delete(steps, wide)
-    even = bool(np.all(np.abs(others - interval_s) <= 0.1 * interval_s))
-    if len(wide) and even:
-        where = ", ".join(f"{times_s[index]:.6g} s" for index in wide[:3])
+@dataclass(slots=True)
+class StepTally:
+    """What is said about unequal steps: gaps in an even clock, or unequal throughout."""
+
+    interval_s: float
+    _gaps: int = 0
+    _missing_s: float = 0.0
+    _after_s: tuple[float, ...] = ()
+    _is_even: bool = True
+    _least_s: float = np.inf
+    _most_s: float = 0.0
+
+    def add(self, times_s: FloatArray, steps_s: FloatArray) -> None:
+        """Take in steps and the stamps they begin at."""
+        wide = np.flatnonzero(steps_s > GAP_STEPS * self.interval_s)
+        self._gaps += len(wide)
+        self._missing_s += float(steps_s[wide].sum())
+        self._after_s = (*self._after_s, *times_s[wide[:3]].tolist())[:3]
+        others = np.delete(steps_s, wide)
+        self._is_even &= bool(np.all(np.abs(others - self.interval_s) <= 0.1 * self.interval_s))
+        self._least_s = min(self._least_s, float(steps_s.min()))
+        self._most_s = max(self._most_s, float(steps_s.max()))
+
+    def finding(self) -> Finding:
+        """Say which it is."""
+        if self._gaps and self._is_even:
+            where = ", ".join(f"{time:.6g} s" for time in self._after_s)
+            return Finding(
+                "time-gap",
+                "caution",
+                f"Samples are missing at {self._gaps} place(s), {self._missing_s:.3g} s in all "
+                f"(after {where}{', …' if self._gaps > 3 else ''}). "
+                "Edges inside can't be seen; record again without pauses if the result is weak.",
+            )
         return Finding(
-            "time-gap",
-            "caution",
-            f"Samples are missing at {len(wide)} place(s), {steps[wide].sum():.3g} s in all "
-            f"(after {where}{', …' if len(wide) > 3 else ''}). "
-            "Edges inside can't be seen; record again without pauses if the result is weak.",
+            "time-unequal",
+            "note",
+            f"The time steps are unequal ({self._least_s:.4g} s to {self._most_s:.4g} s); "
+            "each sample keeps the time written for it.",
         )
-    return Finding(
-        "time-unequal",
-        "note",
-        f"The time steps are unequal ({steps.min():.4g} s to {steps.max():.4g} s); "
-        "each sample keeps the time written for it.",
-    )
 
 
 def reversed_finding() -> Finding:

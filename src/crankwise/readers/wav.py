@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding
 from crankwise.model.recording import Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read
 from crankwise.readers.labels import Label
+from crankwise.readers.signals import NotPlainError
 from crankwise.readers.table import Table, to_recording
+
+_CHUNK_BYTES = 1 << 22
 
 
 class WavReader:
@@ -30,36 +35,55 @@ class WavReader:
 
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read all channels."""
-        from scipy.io import wavfile  # noqa: PLC0415 - heavy, only needed once reading begins
+        rate_hz, samples = _samples(source, mmap=False)
+        return to_recording(_table(samples, rate_hz, source), source, options)
 
-        with damaged_unless_read(source, self.name), warnings.catch_warnings():
-            # Chunks with notes are no problem, but a cut file must not pass as a short one.
-            warnings.filterwarnings("ignore", message="Chunk .*not understood")
-            warnings.filterwarnings("error", category=wavfile.WavFileWarning, append=True)
-            rate_hz, samples = wavfile.read(source.path)
-        table = np.atleast_2d(samples.T)
-        count = len(table)
-        note = Finding(
-            "no-volts",
-            "note",
-            "WAV files hold no volts; the numbers are shares of the full scale. "
-            "Edge times don't depend on it.",
-        )
-        return to_recording(
-            Table(
-                reader=self.name,
-                labels=tuple(Label("", "") for _ in range(count)),
-                columns=tuple(_full_scale(channel) for channel in table),
-                time=None,
-                interval_s=1.0 / rate_hz,
-                place=lambda row: f"{source.name}: sample {row + 1}",
-                fallback="channel",
-                findings=(note,),
-                settings={"rate_hz": rate_hz, "sample_type": str(samples.dtype)},
-            ),
-            source,
-            options,
-        )
+    def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
+        """Read all channels range by range."""
+        try:
+            rate_hz, samples = _samples(source, mmap=True)
+        except UnreadableError:
+            raise NotPlainError from None  # 24 bits can't be mapped, and a damaged file tells so
+        length, row_bytes = len(samples), samples.nbytes // max(len(samples), 1)
+        rows = max((options.chunk_bytes or _CHUNK_BYTES) // max(row_bytes, 1), 1)
+        for first in range(0, length, rows):
+            # Mapped anew each time: pages of one map would stay in memory until its end.
+            part = np.array(_samples(source, mmap=True)[1][first : first + rows])
+            yield _table(part, rate_hz, source)
+            options.progress(min(first + rows, length) / length)
+
+
+def _samples(source: Source, *, mmap: bool) -> tuple[int, npt.NDArray[Any]]:
+    """Sampling rate and samples, shape (samples,) or (samples, channels)."""
+    from scipy.io import wavfile  # noqa: PLC0415 - heavy, only needed once reading begins
+
+    with damaged_unless_read(source, WavReader.name), warnings.catch_warnings():
+        # Chunks with notes are no problem, but a cut file must not pass as a short one.
+        warnings.filterwarnings("ignore", message="Chunk .*not understood")
+        warnings.filterwarnings("error", category=wavfile.WavFileWarning, append=True)
+        rate_hz, samples = wavfile.read(source.path, mmap=mmap)
+    return rate_hz, samples
+
+
+def _table(samples: npt.NDArray[Any], rate_hz: int, source: Source) -> Table:
+    table = np.atleast_2d(samples.T)
+    note = Finding(
+        "no-volts",
+        "note",
+        "WAV files hold no volts; the numbers are shares of the full scale. "
+        "Edge times don't depend on it.",
+    )
+    return Table(
+        reader=WavReader.name,
+        labels=tuple(Label("", "") for _ in table),
+        columns=tuple(_full_scale(channel) for channel in table),
+        time=None,
+        interval_s=1.0 / rate_hz,
+        place=lambda row: f"{source.name}: sample {row + 1}",
+        fallback="channel",
+        findings=(note,),
+        settings={"rate_hz": rate_hz, "sample_type": str(samples.dtype)},
+    )
 
 
 def _full_scale(samples: npt.NDArray[Any]) -> npt.NDArray[Any]:

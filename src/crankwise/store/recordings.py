@@ -356,8 +356,14 @@ def _delete_levels(folder: Path, sha256: str) -> None:
 
 
 def _measured(path: Path, settings: MeasureSettings, progress: Progress | None) -> Measurement:
-    from crankwise.pipeline import measure  # noqa: PLC0415  listing needs no numerics
-    from crankwise.readers import read  # noqa: PLC0415
+    from crankwise.readers.measuring import (  # noqa: PLC0415  listing needs no numerics
+        measure_file,
+    )
 
-    recording = read(path, interval_s=settings.interval_s)
-    return measure(recording, crank=settings.crank, cams=settings.cams, progress=progress)
+    return measure_file(
+        path,
+        interval_s=settings.interval_s,
+        crank=settings.crank,
+        cams=settings.cams,
+        progress=progress,
+    )

@@ -98,7 +98,7 @@ def _without_slips(train: Train, wheel: Wheel, roughness: float) -> Alignment | 
         steps.change[:probe, None] - expected.change[tooth],
         expected.speed_variance(tooth, roughness=roughness) + steps.timing_variance[:probe, None],
     )
-    classes = width_classes(train.duty)
+    classes = None if expected.is_wide is None else width_classes(train.duty)
     if expected.is_wide is not None and classes is not None:
         seen = classes[2 : probe + 2, None] == expected.is_wide[tooth]
         agree = np.abs(seen.mean(axis=0) - 0.5)

@@ -9,6 +9,7 @@ beside it, and a swing by a factor of two inside a revolution is no surprise.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -59,11 +60,12 @@ def steps_of(train: Train) -> Steps:
 
 
 def log_density(residual: FloatArray, variance: FloatArray) -> FloatArray:
-    """Log density of a change that is off its expectation by ``residual`` (Student's t)."""
-    half = (STUDENT_DOF + 1) / 2
-    return np.asarray(
-        -half * np.log1p(residual**2 / (STUDENT_DOF * variance)) - 0.5 * np.log(variance)
-    )
+    """Log density of a change that is off its expectation by ``residual`` (Student's t).
+
+    The power ``STUDENT_DOF + 1`` is taken by squaring twice, so that one logarithm is enough.
+    """
+    tail = (1.0 + residual**2 / (STUDENT_DOF * variance)) ** 2
+    return np.asarray(-0.5 * np.log(variance * tail * tail))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,7 +89,7 @@ class Expected:
     tooth_variance: FloatArray
     is_wide: np.ndarray | None
 
-    def speed_variance(self, tooth: np.ndarray, *, roughness: float) -> FloatArray:
+    def speed_variance(self, tooth: np.ndarray, *, roughness: float | FloatArray) -> FloatArray:
         """Variance of the change at each ``tooth`` that the engine's speed explains."""
         return np.asarray((roughness * self.step_deg[tooth]) ** 2)
 
@@ -100,6 +102,7 @@ def tooth_variance(step_deg: FloatArray, before_deg: FloatArray) -> FloatArray:
     )
 
 
+@lru_cache(maxsize=256)
 def expected_of(wheel: Wheel) -> Expected:
     """Predicted change of ln(interval) at constant speed, and mean step in degrees."""
     steps = np.asarray(wheel.intervals_deg)

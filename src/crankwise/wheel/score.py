@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
+from crankwise.model.recording import BoolArray, FloatArray
 from crankwise.model.wheel import Wheel
 from crankwise.wheel.likelihood import (
     ROUGHNESS_PER_DEG,
@@ -29,6 +30,7 @@ _SHORT_LIST = 8
 MIN_EXPLAINED = 0.5
 """Share of the pieces that a wheel has to explain without a slip."""
 _CLIP = 0.35
+_MOST_STARTS = 8
 _HARDEST_PER_DEG, _MOST = 0.016, 0.6
 """The hardest change of ln(speed) an engine on its starter makes, 1/degree (twice to once the
 speed in a quarter turn), and the most that a step may be off: ln 2 is 0.69, so a missing tooth is
@@ -67,12 +69,10 @@ def rank(steps: Steps, wheels: Sequence[Wheel]) -> list[Score]:
     classes = width_classes(steps.duty)
     usable = [wheel for wheel in wheels if classes is not None or not wheel.width_deg]
     usable = [wheel for wheel in usable if wheel.teeth_per_rev + 1 <= len(steps.change)]
-    expected = [expected_of(wheel) for wheel in usable]
-    rough = [_rough_cost(steps, item) for item in expected]
-    order = np.argsort(rough)[:_SHORT_LIST]
-    scores = [_score(steps, usable[i], expected[i], classes) for i in order]
-    scores.append(_score(steps, UNIFORM, _even(), None))
-    return sorted(scores, key=lambda score: -score.log_likelihood)
+    fits = [_Fit.of(steps, wheel, expected_of(wheel), classes) for wheel in usable]
+    order = np.argsort([fit.miss.min(axis=1).sum() for fit in fits])[:_SHORT_LIST]
+    chosen = [fits[i] for i in order] + [_Fit.of(steps, UNIFORM, _even(), None)]
+    return sorted((_score(fit) for fit in chosen), key=lambda score: -score.log_likelihood)
 
 
 def _limited(steps: Steps) -> Steps:
@@ -90,74 +90,86 @@ def _even() -> Expected:
     return Expected(np.zeros(1), ten, tooth_variance(ten, ten), None)
 
 
-def _pieces(count: int, teeth: int) -> list[slice]:
-    length = min(count, int(np.ceil(_PIECE_REVOLUTIONS * teeth)) + 1)
-    number = max(count // length, 1)
-    bounds = np.linspace(0, count, number + 1).astype(int)
-    return [slice(a, b) for a, b in pairwise(bounds)]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    """The steps in pieces beside one wheel.
+
+    Pieces differ in length by one step at most; where a piece has no last step, ``counts`` is 0.
+    ``miss`` is how far the steps of each piece are off for each starting tooth, limited for each
+    step; beyond the first of the wheel's repeats starting teeth tell nothing new.
+
+    ``change``, ``timing_variance``, ``counts`` and ``is_wide`` have the shape (pieces, length),
+    ``miss`` has (pieces, starting teeth).
+    """
+
+    wheel: Wheel
+    expected: Expected
+    change: FloatArray
+    timing_variance: FloatArray
+    counts: FloatArray
+    is_wide: BoolArray | None
+    miss: FloatArray
+
+    @classmethod
+    def of(cls, steps: Steps, wheel: Wheel, expected: Expected, classes: BoolArray | None) -> _Fit:
+        count, teeth = len(steps.change), len(expected.change)
+        length = _EVEN_PIECE if wheel is UNIFORM else int(np.ceil(_PIECE_REVOLUTIONS * teeth)) + 1
+        pieces = max(count // min(count, length), 1)
+        bounds = np.linspace(0, count, pieces + 1).astype(int)
+        longest = int(np.diff(bounds).max())
+        index = bounds[:-1, None] + np.arange(longest)
+        counts = (index < bounds[1:, None]).astype(np.float64)
+        index = np.minimum(index, count - 1)
+        change = steps.change[index]
+        # The wheel from each starting tooth on: a window on it that has moved by one.
+        turns = np.resize(expected.change, longest + teeth // wheel.repeats - 1)
+        off = np.abs(change[:, None, :] - sliding_window_view(turns, longest))
+        miss = np.einsum("pti,pi->pt", np.minimum(off, _CLIP, out=off), counts)
+        is_wide = None if classes is None or expected.is_wide is None else classes[index]
+        return cls(wheel, expected, change, steps.timing_variance[index], counts, is_wide, miss)
 
 
-def _phases(length: int, teeth: int) -> np.ndarray:
-    """Tooth of each step for each starting tooth, shape (length, teeth)."""
-    return (np.arange(length)[:, None] + np.arange(teeth)[None, :]) % teeth
-
-
-def _rough_cost(steps: Steps, expected: Expected) -> float:
-    teeth = len(expected.change)
-    total = 0.0
-    for piece in _pieces(len(steps.change), teeth):
-        observed = steps.change[piece]
-        tooth = _phases(len(observed), teeth)
-        miss = np.abs(observed[:, None] - expected.change[tooth])
-        total += float(np.minimum(miss, _CLIP).sum(axis=0).min())
-    return total / len(steps.change)
-
-
-def _score(steps: Steps, wheel: Wheel, expected: Expected, classes: np.ndarray | None) -> Score:
-    teeth = len(expected.change)
-    pieces = _pieces(len(steps.change), _EVEN_PIECE if wheel is UNIFORM else teeth)
-    table = np.empty((len(ROUGHNESS_PER_DEG), len(pieces)))
-    explained = np.empty(table.shape, dtype=np.bool_)
-    for row, roughness in enumerate(ROUGHNESS_PER_DEG):
-        for column, piece in enumerate(pieces):
-            table[row, column], explained[row, column] = _piece_score(
-                steps, piece, expected, classes, roughness
-            )
+def _score(fit: _Fit) -> Score:
+    table, explained = _piece_scores(fit)
     best = int(np.argmax(table.sum(axis=1)))
     # Spoiled pieces ask for more roughness than the engine has: the better ones tell it.
-    good = np.argsort(table[best])[len(pieces) * 2 // 5 :]
+    good = np.argsort(table[best])[table.shape[1] * 2 // 5 :]
     smooth = int(np.argmax(table[:, good].sum(axis=1)))
     return Score(
-        wheel,
-        log_likelihood=float(table[best].sum() / len(steps.change)),
+        fit.wheel,
+        log_likelihood=float(table[best].sum() / fit.counts.sum()),
         roughness=ROUGHNESS_PER_DEG[smooth],
         explained=float(explained[best].mean()),
     )
 
 
-def _piece_score(
-    steps: Steps,
-    piece: slice,
-    expected: Expected,
-    classes: np.ndarray | None,
-    roughness: float,
-) -> tuple[float, bool]:
-    """Log-likelihood of a piece from its best starting tooth, and whether no step is off."""
-    teeth = len(expected.change)
-    observed, timing = steps.change[piece], steps.timing_variance[piece]
-    tooth = _phases(len(observed), teeth)
-    residual = observed[:, None] - expected.change[tooth]
-    variance = expected.speed_variance(tooth, roughness=roughness) + timing[:, None]
-    density = log_density(residual, variance)
-    if expected.is_wide is not None and classes is not None:
-        right = classes[piece, None] == expected.is_wide[tooth]
-        flipped = (~right).sum(axis=0) > right.sum(axis=0)
-        right = np.where(flipped, ~right, right)
+def _piece_scores(fit: _Fit) -> tuple[FloatArray, BoolArray]:
+    """Log-likelihood of each piece from its best starting tooth, and whether no step is off.
+
+    Both have the shape (roughness, pieces). Only starting teeth that miss least are tried, all of
+    them where widths may say more than spacing does.
+    """
+    expected, teeth = fit.expected, len(fit.expected.change)
+    starts = fit.miss.shape[1]
+    if fit.is_wide is None and starts > _MOST_STARTS:
+        start = np.argpartition(fit.miss, _MOST_STARTS, axis=1)[:, :_MOST_STARTS]
+    else:
+        start = np.broadcast_to(np.arange(starts), fit.miss.shape)
+    tooth = (start[:, None, :] + np.arange(fit.change.shape[1])[:, None]) % teeth
+    residual = fit.change[:, :, None] - expected.change[tooth]
+    roughness = np.array(ROUGHNESS_PER_DEG)[:, None, None, None]
+    variance = expected.speed_variance(tooth, roughness=roughness)
+    density = log_density(residual, variance + fit.timing_variance[:, :, None])
+    if fit.is_wide is not None and expected.is_wide is not None:
+        right = fit.is_wide[:, :, None] == expected.is_wide[tooth]
+        of_piece = np.einsum("pit,pi->pt", right, fit.counts) / fit.counts.sum(axis=1)[:, None]
+        right = right != (of_piece < 0.5)[:, None, :]
         density = density + np.where(right, _RIGHT_WIDTH, _WRONG_WIDTH)
-    sums = density.sum(axis=0)
-    phase = int(np.argmax(sums))
-    at = tooth[:, phase]
-    limit = _HARDEST_PER_DEG * expected.step_deg[at] + 6 * np.sqrt(timing)
-    limit += 3 * np.sqrt(expected.tooth_variance[at])
-    is_explained = bool(np.all(np.abs(residual[:, phase]) < np.minimum(limit, _MOST)))
-    return float(sums[phase]) - np.log(teeth), is_explained
+    sums = np.einsum("rpit,pi->rpt", density, fit.counts)
+    timing = fit.timing_variance[:, :, None]
+    limit = _HARDEST_PER_DEG * expected.step_deg[tooth] + 6 * np.sqrt(timing)
+    limit += 3 * np.sqrt(expected.tooth_variance[tooth])
+    is_off = np.abs(residual) >= np.minimum(limit, _MOST)
+    explained = ~np.any(is_off & (fit.counts[:, :, None] > 0), axis=1)
+    best = np.argmax(sums, axis=2)
+    return sums.max(axis=2) - np.log(teeth), explained[np.arange(len(explained)), best]

@@ -44,14 +44,21 @@ def trains(edges: Edges, direction: Direction) -> list[Train]:
     uncertainty = edges.standard_uncertainty_s[wanted]
     duty = _duty(edges, wanted)
     intervals = np.diff(times)
-    typical = running_median(intervals, 9)
-    # Between two speeds the local median may lie on the fast side; the larger neighbour decides.
-    beside = np.maximum(np.append(typical[1:], typical[-1]), np.insert(typical[:-1], 0, typical[0]))
-    cuts = np.flatnonzero(intervals > _STALL_RATIO * np.maximum(typical, beside)) + 1
+    cuts = _standstills(intervals)
     parts = zip(
         np.split(times, cuts), np.split(uncertainty, cuts), np.split(duty, cuts), strict=True
     )
     return [Train(*part) for part in parts if len(part[0]) >= 4]
+
+
+def _standstills(intervals: FloatArray) -> np.ndarray:
+    """Edges before which the engine stood still."""
+    if intervals.max() <= _STALL_RATIO * intervals.min():
+        return np.empty(0, dtype=np.intp)
+    typical = running_median(intervals, 9)
+    # Between two speeds the local median may lie on the fast side; the larger neighbour decides.
+    beside = np.maximum(np.append(typical[1:], typical[-1]), np.insert(typical[:-1], 0, typical[0]))
+    return np.flatnonzero(intervals > _STALL_RATIO * np.maximum(typical, beside)) + 1
 
 
 def _duty(edges: Edges, wanted: np.ndarray) -> FloatArray:

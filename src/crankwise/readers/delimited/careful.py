@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 from crankwise.errors import UnreadableError
 from crankwise.readers.delimited.dialect import split
+from crankwise.readers.delimited.layout import Layout
 from crankwise.readers.delimited.numbers import looks_grouped, mark_value
 
 if TYPE_CHECKING:
     import polars as pl
-
-    from crankwise.readers.delimited.parse import Layout
 
 
 def parse_carefully(data: bytes, layout: Layout, *, first_line: int) -> pl.DataFrame:
@@ -66,9 +65,7 @@ def _strings(data: bytes, layout: Layout, *, first_line: int) -> dict[int, pl.Se
     """Return the wanted columns as text."""
     import polars as pl  # noqa: PLC0415
 
-    from crankwise.readers.delimited.parse import csv_separator  # noqa: PLC0415
-
-    separator = csv_separator(layout.dialect)
+    separator = layout.separator
     if layout.dialect.decimal == "," and separator == ",":
         data, separator = _commas_to_semicolons(data), ";"
     try:

@@ -2,47 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from crankwise.readers.delimited.careful import parse_carefully
-from crankwise.readers.delimited.dialect import NO_SEPARATOR, WHITESPACE, Dialect
+from crankwise.readers.delimited.dialect import WHITESPACE, Dialect
+from crankwise.readers.delimited.fast import SHORT_BYTES, Rows, parse_fast, rows_of
+from crankwise.readers.delimited.layout import Layout
 from crankwise.readers.delimited.tail import cut_incomplete
 from crankwise.readers.delimited.text import Chunk
-from crankwise.readers.frames import copy_series
-
-if TYPE_CHECKING:
-    import polars as pl
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """Which cells of a row to read, and as what.
-
-    Attributes
-    ----------
-    dialect : Dialect
-        How rows are written.
-    columns : tuple of int
-        Indices of the cells to read, ascending.
-    names : tuple of str
-        What each of them is called in messages.
-    time : int or None
-        Index of the cell with the time, which is read in double precision.
-    file : str
-        File name for messages.
-    """
-
-    dialect: Dialect
-    columns: tuple[int, ...]
-    names: tuple[str, ...]
-    time: int | None
-    file: str
 
 
 class Columns:
@@ -57,17 +30,16 @@ class Columns:
             for index in layout.columns
         ]
 
-    def append(self, frame: pl.DataFrame, *, chunk_bytes: int) -> None:
-        """Copy a chunk's columns behind the others; rows that are all blank are left out."""
-        frame = _without_blank_rows(frame)
+    def append(self, columns: Sequence[npt.NDArray[Any]], *, chunk_bytes: int) -> None:
+        """Copy a chunk's columns behind the others."""
         self._seen_bytes += chunk_bytes
-        end = self._rows + frame.height
+        end = self._rows + len(columns[0])
         if end > len(self._arrays[0]):
             share = min(self._seen_bytes / self._total_bytes, 1.0) if self._total_bytes else 1.0
             size = end if share >= 1.0 else int(end / share * 1.02) + 1024
             self._arrays = [_longer(array, self._rows, size) for array in self._arrays]
-        for array, series in zip(self._arrays, frame.iter_columns(), strict=True):
-            copy_series(series, array, start=self._rows)
+        for array, column in zip(self._arrays, columns, strict=True):
+            array[self._rows : end] = column
         self._rows = end
 
     def finish(self) -> tuple[npt.NDArray[Any], ...]:
@@ -84,7 +56,7 @@ def _longer(array: npt.NDArray[Any], rows: int, size: int) -> npt.NDArray[Any]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Parsed:
-    """What came out of the rows.
+    """What came out of rows.
 
     Attributes
     ----------
@@ -93,7 +65,7 @@ class Parsed:
     incomplete_line : int or None
         Line number of a last row that was cut short and left out.
     careful_chunks : int
-        Chunks that needed the careful way.
+        Chunks up to here that needed the careful way.
     """
 
     columns: tuple[npt.NDArray[Any], ...]
@@ -121,20 +93,39 @@ def parse(chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_byt
         If a cell is no number or a row has too many cells.
     """
     columns = Columns(layout, total_bytes=total_bytes)
-    line, careful_chunks, is_cut = first_line, 0, False
-    for data, is_cut, future in _one_ahead(chunks, layout):  # noqa: B007 - the last one counts
-        frame = future.result()
-        if frame is None:
+    last = None
+    for last, chunk_bytes in parse_each(
+        chunks, layout, first_line=first_line, total_bytes=total_bytes
+    ):
+        columns.append(last.columns, chunk_bytes=chunk_bytes)
+    return Parsed(
+        columns.finish(),
+        last.incomplete_line if last is not None else None,
+        last.careful_chunks if last is not None else 0,
+    )
+
+
+def parse_each(
+    chunks: Iterable[Chunk], layout: Layout, *, first_line: int, total_bytes: int
+) -> Iterator[tuple[Parsed, int]]:
+    """Read one chunk after the other; with each comes its size in bytes.
+
+    Rows in which every cell is blank are left out. Parameters and errors are those of
+    :func:`parse`.
+    """
+    line, careful_chunks = first_line, 0
+    for data, is_cut, future in _one_ahead(chunks, layout, is_short=total_bytes <= SHORT_BYTES):
+        rows = future.result()
+        if rows is None:
             careful_chunks += 1
-            frame = parse_carefully(data, layout, first_line=line)
-        line += frame.height  # a row for each line, blank ones included
-        columns.append(frame, chunk_bytes=len(data))
-    return Parsed(columns.finish(), line if is_cut else None, careful_chunks)
+            rows = rows_of(parse_carefully(data, layout, first_line=line))
+        line += rows.lines
+        yield Parsed(rows.columns, line if is_cut else None, careful_chunks), len(data)
 
 
 def _one_ahead(
-    chunks: Iterable[Chunk], layout: Layout
-) -> Iterator[tuple[bytes, bool, Future[pl.DataFrame | None]]]:
+    chunks: Iterable[Chunk], layout: Layout, *, is_short: bool
+) -> Iterator[tuple[bytes, bool, Future[Rows | None]]]:
     """Start to parse each chunk before the one in front of it is worked up.
 
     So reading and copying go on beside the parsing. With each chunk's data comes whether an
@@ -147,7 +138,7 @@ def _one_ahead(
             if chunk.is_last:
                 data, is_cut = cut_incomplete(data, layout.dialect)
             data = normalise(data, layout.dialect)
-            current = data, is_cut, worker.submit(_parse_fast, data, layout)
+            current = data, is_cut, worker.submit(parse_fast, data, layout, is_short=is_short)
             if before is not None:
                 yield before
             before = current
@@ -163,54 +154,3 @@ def normalise(data: bytes, dialect: Dialect) -> bytes:
     while b"  " in data:
         data = data.replace(b"  ", b" ")
     return data.replace(b"\n ", b"\n").replace(b" \n", b"\n").strip(b" ")
-
-
-def csv_separator(dialect: Dialect) -> str:
-    """Character that separates cells after :func:`normalise`."""
-    return "\x1f" if dialect.separator == NO_SEPARATOR else dialect.separator
-
-
-def _needs_care(data: bytes, dialect: Dialect) -> bool:
-    """Whether the fast way could misread the chunk instead of failing on it.
-
-    It takes ``1.234`` for a number also where the comma is the decimal mark.
-    """
-    if dialect.decimal == ",":
-        return b"." in data or dialect.separator == ","
-    return False
-
-
-def _parse_fast(data: bytes, layout: Layout) -> pl.DataFrame | None:
-    """Let polars read the numbers; ``None`` if a cell is not simply a number or blank."""
-    import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
-
-    if _needs_care(data, layout.dialect):
-        return None
-    wanted = frozenset(layout.columns)
-    schema: dict[str, Any] = {
-        str(index): (
-            pl.Float64 if index == layout.time else pl.Float32 if index in wanted else pl.String
-        )
-        for index in range(layout.dialect.cells)
-    }
-    try:
-        return pl.read_csv(
-            data,
-            has_header=False,
-            separator=csv_separator(layout.dialect),
-            schema=schema,
-            columns=list(layout.columns),
-            decimal_comma=layout.dialect.decimal == ",",
-            quote_char='"',
-        )
-    except pl.exceptions.PolarsError:
-        return None
-
-
-def _without_blank_rows(frame: pl.DataFrame) -> pl.DataFrame:
-    """Leave out rows in which every cell is blank, as blank lines give."""
-    import polars as pl  # noqa: PLC0415
-
-    if all(series.null_count() for series in frame.iter_columns()):
-        return frame.filter(~pl.all_horizontal(pl.all().is_null()))
-    return frame

@@ -25,7 +25,8 @@ from crankwise.readers.delimited import text
 from crankwise.readers.delimited.clock import first_column_is_clock
 from crankwise.readers.delimited.dialect import Dialect
 from crankwise.readers.delimited.header import Header, read_header
-from crankwise.readers.delimited.parse import Layout, parse
+from crankwise.readers.delimited.layout import Layout
+from crankwise.readers.delimited.parse import Parsed, parse, parse_each
 from crankwise.readers.labels import Label, find_time, unique_names
 from crankwise.readers.others import what_else
 from crankwise.readers.table import Setting, Table, to_recording
@@ -58,34 +59,25 @@ class DelimitedReader:
 
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the table."""
-        top = _read_top(source)
-        header = read_header(top.lines, top.dialect)
-        _check_names(top, header, source)
-        labels, time, columns = _choose_columns(top, header)
-        layout = Layout(
-            dialect=top.dialect,
-            columns=columns,
-            names=unique_names([label.name for label in labels], fallback="column"),
-            time=time,
-            file=source.name,
-        )
+        plan = _plan(source)
         parsed = parse(
-            _chunks(source, top, options.progress),
-            layout,
-            first_line=top.dialect.first_row + 1,
-            total_bytes=source.path.stat().st_size,
+            _chunks(source, plan.top, options),
+            plan.layout,
+            first_line=plan.first_line,
+            total_bytes=plan.total_bytes,
         )
-        table = Table(
-            reader=self.name,
-            labels=labels,
-            columns=parsed.columns,
-            time=None if time is None else columns.index(time),
-            interval_s=header.interval_s,
-            place=_place(source, top),
-            findings=header.findings + _incomplete(parsed.incomplete_line),
-            settings=_settings(top, header) | {"careful_chunks": parsed.careful_chunks},
-        )
-        return to_recording(table, source, options)
+        return to_recording(plan.table(parsed, source), source, options)
+
+    def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
+        """Read the table chunk by chunk."""
+        plan = _plan(source)
+        for parsed, _ in parse_each(
+            _chunks(source, plan.top, options),
+            plan.layout,
+            first_line=plan.first_line,
+            total_bytes=plan.total_bytes,
+        ):
+            yield plan.table(parsed, source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +87,51 @@ class _Top:
     form: text.TextFormat
     lines: list[str]
     dialect: Dialect
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """What the beginning of the file says about all rows."""
+
+    top: _Top
+    header: Header
+    labels: tuple[Label, ...]
+    layout: Layout
+    total_bytes: int
+
+    @property
+    def first_line(self) -> int:
+        """Number of the first row's line, from 1."""
+        return self.top.dialect.first_row + 1
+
+    def table(self, parsed: Parsed, source: Source) -> Table:
+        """Numbers with what is written about them."""
+        layout = self.layout
+        return Table(
+            reader=DelimitedReader.name,
+            labels=self.labels,
+            columns=parsed.columns,
+            time=None if layout.time is None else layout.columns.index(layout.time),
+            interval_s=self.header.interval_s,
+            place=_place(source, self.top),
+            findings=self.header.findings + _incomplete(parsed.incomplete_line),
+            settings=_settings(self.top, self.header) | {"careful_chunks": parsed.careful_chunks},
+        )
+
+
+def _plan(source: Source) -> _Plan:
+    top = _read_top(source)
+    header = read_header(top.lines, top.dialect)
+    _check_names(top, header, source)
+    labels, time, columns = _choose_columns(top, header)
+    layout = Layout(
+        dialect=top.dialect,
+        columns=columns,
+        names=unique_names([label.name for label in labels], fallback="column"),
+        time=time,
+        file=source.name,
+    )
+    return _Plan(top, header, labels, layout, source.path.stat().st_size)
 
 
 def _read_top(source: Source) -> _Top:
@@ -185,8 +222,14 @@ def _counts_up(values: FloatArray) -> bool:
     return len(values) > 1 and bool(np.all(np.diff(values) == 1.0)) and values[0] in (0.0, 1.0)
 
 
-def _chunks(source: Source, top: _Top, progress: Callable[[float], None]) -> Iterator[text.Chunk]:
-    return text.chunks(source.path, top.form, skip_lines=top.dialect.first_row, progress=progress)
+def _chunks(source: Source, top: _Top, options: ReadOptions) -> Iterator[text.Chunk]:
+    return text.chunks(
+        source.path,
+        top.form,
+        skip_lines=top.dialect.first_row,
+        chunk_bytes=options.chunk_bytes or text.CHUNK_BYTES,
+        progress=options.progress,
+    )
 
 
 def _incomplete(line: int | None) -> tuple[Finding, ...]:
@@ -201,7 +244,7 @@ def _place(source: Source, top: _Top) -> Callable[[int], str]:
 
     def place(row: int) -> str:
         number = top.dialect.first_row
-        for chunk in _chunks(source, top, lambda _: None):
+        for chunk in _chunks(source, top, ReadOptions(None, lambda _: None)):
             for line in chunk.data.removesuffix(b"\n").split(b"\n"):
                 number += 1
                 if line.strip(b" \t\r,;|"):

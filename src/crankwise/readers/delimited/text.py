@@ -90,7 +90,12 @@ def lines(head: bytes, form: TextFormat, *, is_whole: bool) -> list[str]:
 
 
 def chunks(
-    path: Path, form: TextFormat, *, skip_lines: int, progress: Callable[[float], None]
+    path: Path,
+    form: TextFormat,
+    *,
+    skip_lines: int,
+    chunk_bytes: int,
+    progress: Callable[[float], None],
 ) -> Iterator[Chunk]:
     """Read the file in chunks of whole lines, from a line on.
 
@@ -104,6 +109,8 @@ def chunks(
         As told by :func:`detect`.
     skip_lines : int
         Lines to leave out at the beginning.
+    chunk_bytes : int
+        Least size of a chunk but the last.
     progress : callable
         Called with the fraction read.
     """
@@ -111,7 +118,7 @@ def chunks(
     with path.open("rb", buffering=0) as file:
         start = _after_lines(file, form, skip_lines)
         while start < size:
-            end = start + CHUNK_BYTES
+            end = start + chunk_bytes
             end = _after_lines(file, form, 1, start=end) if end < size else size
             file.seek(start)
             data = _to_utf8(file.read(end - start), form)
