@@ -74,9 +74,7 @@ def legend(
     return parts, y + 32.0
 
 
-def shapes(
-    comparison: Comparison, y: float, *, width: float
-) -> tuple[list[svg.Element], float]:
+def shapes(comparison: Comparison, y: float, *, width: float) -> tuple[list[svg.Element], float]:
     """Say what the shapes mean; return the elements and the next line."""
     limit = say(
         "code limit, {limit} either way", limit=told(f"{comparison.limits.code_limit_deg:g}°")
