@@ -237,7 +237,14 @@ FOR_MACHINES = {
         'format = "crankwise.engine/1"\nfamily = ""',
         'attachment; filename=""',
         "=; Path=/; HttpOnly; SameSite=Lax",
-        "default-src 'none'; style-src 'unsafe-inline'",
+        "text/csv; charset=utf-8",
+        "text/html; charset=utf-8",
+        'inline; filename=""',
+        "default-src 'none'; frame-ancestors 'none'",
+        (
+            "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+            "frame-ancestors 'none'"
+        ),
         (
             "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; "
             "form-action 'self'; frame-ancestors 'none'"

@@ -253,7 +253,10 @@ def test_views_of_the_store_are_german(shop, command):
     assert english != said
 
 
-_THEIRS = ("Anschluss", "Prüfung", "Beanstandung", "empfohlen", "angenommen", "Reparatur", "Preis")
+_THEIRS = (
+    "Anschluss", "Prüfung", "Beanstandung", "empfohlen", "angenommen", "Reparatur", "Preis",
+    "Angebot",
+)  # fmt: skip
 
 
 def _is_theirs(line):

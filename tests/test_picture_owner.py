@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from crankwise import document
+from crankwise.language import LANGUAGES, using
 from crankwise.picture import style
 from crankwise.picture.comparison_print import comparison_strips
 from crankwise.picture.crank_lane import counted_teeth
@@ -125,11 +126,13 @@ def test_wear_is_looked_for_only_outside_what_is_healthy(healthy, shown, van, cr
     assert ("From 4° on" in in_words(move(cam, **limits))) is shown
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize("shift_deg", [0.0, 0.4, -4.0, 12.0, 40.0])
 @pytest.mark.parametrize("high", [0.3, 2.7, 4.7, 11.9, None])
-def test_words_of_the_scale_never_lie_over_each_other(shift_deg, high, van, crank):
+def test_words_of_the_scale_never_lie_over_each_other(shift_deg, high, language, van, crank):
     low = None if high is None else -high
-    root = drawn(shifted(van.cam("intake"), shift_deg), crank, low=low, high=high)
+    with using(language):
+        root = drawn(shifted(van.cam("intake"), shift_deg), crank, low=low, high=high)
     placed = []
     for text in root.iter(f"{SVG}text"):
         width = text_width(text.text, size=float(text.get("font-size")))
@@ -181,9 +184,12 @@ def test_the_strips_hold_every_edge_once_and_the_gap(van, crank):
             assert re.search(label, turn)
 
 
-def test_the_strips_of_four_cams_stay_inside(van, crank):
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_strips_of_four_cams_stay_inside(language, van, crank):
     cams = tuple(replace(van.cams[0], role=f"cam-{n}") for n in range(1, 5))
-    for strip in comparison_strips(replace(van, cams=cams), crank=crank):
+    with using(language):
+        strips = comparison_strips(replace(van, cams=cams), crank=crank)
+    for strip in strips:
         root = ET.fromstring(strip.svg)  # noqa: S314  ours
         width = float(root.get("width"))
         (moved,) = [*root.iter(f"{SVG}g")][1:2] or [root]

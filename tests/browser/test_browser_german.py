@@ -16,7 +16,7 @@ from crankwise.testing.simulate.visits import van_at
 
 PAGES = (
     "/", "/?search=nothing-like-it", "/visits/new", "/visits/new?vehicle=2", "/visits/{known_good}",
-    "/visits/{late}", "/visits/{repaired}", "/visits/{banks}", "/visits/{late}/hook-up-sheet",
+    "/visits/{late}", "/visits/{repaired}", "/visits/{banks}",
     "/visits/{late}/angle-view", "/vehicles/1", "/vehicles/2", "/vehicles/4", "/known-goods",
     "/known-goods?retired=yes", "/known-goods/family?name=Tarn%20T20",
     "/known-goods/{known_good_id}", "/engines", "/engines/tarn-t20", "/engines/fell-v6",

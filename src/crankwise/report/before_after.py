@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from crankwise.report.dossier import Dossier
     from crankwise.report.written import Written
 
-_WIDTH_PERCENT: Final = 88
+_WIDTH_PERCENT: Final = 82
 """Width of a picture: two of them, one above the other, fit on the page."""
 _WIDTH_IN_FULL_PERCENT: Final = 70
 """The same where what remains stands on the page, too."""
