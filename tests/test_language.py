@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from crankwise.errors import CrankwiseError
 from crankwise.language import LANGUAGES, current, say, say_many, told, using
 from crankwise.language.catalogue import catalogue
 from crankwise.language.numbers import MARKS
@@ -25,12 +26,7 @@ from crankwise.language.templates import places_of
 
 ROOT = Path(__file__).parents[1]
 OTHERS = sorted(set(LANGUAGES) - {"en"})
-NO_WORDS = {
-    "ns", "to", "rotate(-90  )", "crankwise  --store", "'DejaVu Sans', Verdana, sans-serif",
-    "bold red", "bold yellow", "bold green", "DejaVu Sans", "right", "left", "start", "end",
-    "strand", "strand on-teeth", "tight", "slack",
-}  # fmt: skip
-"""Units, styles and classes of drawings in the command line and the pictures."""
+STYLES = {"bold red", "bold yellow", "bold green", "DejaVu Sans", "right", "left", "start", "end"}
 
 
 def po_text(code):
@@ -219,8 +215,44 @@ def test_texts_of_templates_are_found(scripts, tmp_path):
     }
 
 
-@pytest.mark.parametrize("package", ["cli", "picture"])
-def test_what_is_printed_or_drawn_is_said(scripts, package):
+FOR_MACHINES = {
+    "cli": {"ns", "to", "crankwise  --store"},
+    "picture": {
+        "rotate(-90  )",
+        "'DejaVu Sans', Verdana, sans-serif",
+        "strand",
+        "strand on-teeth",
+        "tight",
+        "slack",
+    },
+    "web": {
+        "true",
+        "false",
+        "recording",  # the name of a file that came without one
+        "all addresses",
+        "visit",
+        "source",
+        'format = ""',
+        'format = "crankwise.engine/1"\nfamily = ""',
+        'attachment; filename=""',
+        "=; Path=/; HttpOnly; SameSite=Lax",
+        "default-src 'none'; style-src 'unsafe-inline'",
+        (
+            "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'; "
+            "form-action 'self'; frame-ancestors 'none'"
+        ),
+        "public, max-age=31536000, immutable",
+        "no-cache",
+        "Valve timing in crank degrees: jobs, recordings, comparisons, known-goods.",
+        "1,234.56 (US)",
+        "1 234,56 (SE)",
+    },
+}
+"""Texts that nobody reads, or programs only: classes of SVG, headers, keys of files."""
+
+
+@pytest.mark.parametrize("package", sorted(FOR_MACHINES))
+def test_what_is_printed_drawn_or_shown_is_said(scripts, package):
     """Every text there is given to ``say`` or its like, or is an error's or an option's."""
     messages, finder, _ = scripts
     said = {finder.trimmed(item.text) for item in messages.all_messages()}
@@ -234,12 +266,27 @@ def test_what_is_printed_or_drawn_is_said(scripts, package):
             """Told where it is caught."""
 
     found = set()
-    for path in (ROOT / "src/crankwise" / package).glob("*.py"):
+    folder = ROOT / "src/crankwise" / package
+    described = folder / "api"  # routes describe themselves to programs, in English
+    for path in sorted(set(folder.rglob("*.py")) - set(described.glob("*.py"))):
         looking = Unsaid(ast.parse(path.read_text(encoding="utf-8")))
         looking.visit(looking.tree)
         found |= {text for text in looking.found if not text.startswith(("crankwise", "<?xml"))}
-    words = {re.sub(r"\{\w+\}", "", text).strip() for text in found - said}
-    assert words <= NO_WORDS
+    words = {re.sub(r"\{\w+\}", "", text).strip() for text in found - said - STYLES}
+    assert words <= FOR_MACHINES[package]
+
+
+def test_errors_that_reach_people_are_known(scripts):
+    kinds = {CrankwiseError}
+    while more := {sub for kind in kinds for sub in kind.__subclasses__()} - kinds:
+        kinds |= more
+    assert {kind.__name__ for kind in kinds - {CrankwiseError}} == scripts[1].OURS
+
+
+def test_a_table_of_texts_is_marked(scripts):
+    source = 'LABELS = {"pin": message("Pin"), "wire": message("Wire")}\nKEYS = {"a": "Not this"}'
+    found = [item.text for item in scripts[0].of_module(ast.parse(source), "web/new.py")]
+    assert found == ["Pin", "Wire"]
 
 
 # --- saying ---

@@ -168,3 +168,38 @@ def test_a_window_of_time_tells_angle_speed_teeth_and_edges(made):
         part = (known.times_s >= begin) & (known.times_s < begin + 0.05)
         assert cam.times_s == pytest.approx(known.times_s[part])
         assert cam.edge.tolist() == known.edge[part].tolist()
+
+
+@pytest.mark.parametrize(
+    "name", ["t20-start-up", "t20-vr", "t20-revving", "t20-phaser-moving", "t20-logic", "fell-v6"]
+)
+def test_whatever_can_be_measured_can_be_drawn(name, tmp_path):
+    recording = simulate(preset(name), seed=3).recording
+    traced = measure_traced(recording)
+    build_levels(recording, traced.trace, tmp_path)
+    levels = Levels(tmp_path)
+    assert levels.info.cycles > 0
+    begin, middle = recording.start_s, recording.start_s + recording.duration_s / 2
+    for stretch in ((begin - 1.0, begin + 1e3), (middle, middle + 0.03), (middle, middle + 1e-4)):
+        window = time_window(levels, *stretch, 800)
+        assert len(window.signals) == len(recording.channels)
+        assert all(len(s.low) or len(s.steps) for s in window.signals)
+    for place in range(-360, 720, 97):
+        window = angle_window(levels, place, place + 13.0, 500)
+        assert window.bands.shape == (len(recording.channels), 4, 13 * BINS_PER_DEG)
+        assert np.all(window.bands[:, 0] <= window.bands[:, 1])
+
+
+def test_a_crank_without_cams_in_any_cycle_has_no_band(tmp_path):
+    recording, traced = simulated(SPARSE)
+    nowhere = tuple(replace(run, is_placed=False, offset_deg=0.0) for run in traced.trace.runs)
+    build_levels(recording, replace(traced.trace, runs=nowhere, cams=()), tmp_path)
+    levels = Levels(tmp_path)
+    assert levels.info.cycles == 0
+    window = angle_window(levels, 0.0, 720.0, 100)
+    assert np.all(window.bands[:, 0] > window.bands[:, 1])
+    assert np.isnan(window.cycle[1:]).all()
+    # Teeth and speed are there all the same.
+    close = time_window(levels, 0.5, 0.55, 300)
+    assert len(close.teeth.times_s) > 10
+    assert np.isfinite(close.angle_deg).all()

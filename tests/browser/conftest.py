@@ -150,6 +150,13 @@ def serve():
     return served
 
 
+@pytest.fixture
+def empty_server(tmp_path):
+    """Address of a server on a store with nothing in it."""
+    with served(tmp_path / "empty") as address:
+        yield address
+
+
 @contextmanager
 def served(folder: Path, **settings):
     """Run our server on a store, on any free port of this computer only."""

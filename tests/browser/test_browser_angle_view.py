@@ -317,6 +317,22 @@ def test_colours_are_those_of_the_page(new_page, shop, scheme):
     assert intake[scheme] not in colours(page)
 
 
+@pytest.mark.parametrize("theme", ["of the system", "chosen"])
+def test_on_paper_it_is_dark_on_white(new_page, shop, theme):
+    page = opened(new_page(color_scheme="dark" if theme == "of the system" else "light"), shop.late)
+    if theme == "chosen":
+        page.click("[data-theme-switch]")
+    drawn(page)
+    assert (79, 192, 188) in colours(page)
+    page.emulate_media(media="print")
+    drawn(page)
+    found = colours(page)
+    assert (11, 127, 124) in found
+    assert (79, 192, 188) not in found
+    ink = page.evaluate("getComputedStyle(document.body).color")
+    assert ink == "rgb(29, 36, 51)"
+
+
 def colours(page):
     """Every opaque colour on the canvas."""
     found = page.evaluate("""() => {

@@ -14,6 +14,7 @@ from crankwise.drive.engine_file import parse_engine, shipped
 from crankwise.drive.engine_writer import to_toml
 from crankwise.errors import UnreadableError, UsageError
 from crankwise.judge.policy import parse_policy, policy_toml, shipped_entries
+from crankwise.language import told, using
 from crankwise.web import forms
 from crankwise.web.engine_form import changed, filled, place_of, text_of
 from crankwise.web.views.workshop import policy_changes
@@ -46,7 +47,8 @@ def test_an_amount_survives_english_and_german_writing(value):
 
 def test_a_mileage_may_be_grouped_or_left_open():
     assert forms.mileage("58,900", "miles") == (58900.0, "miles")
-    assert forms.mileage("58.900", "km") == (58900.0, "km")
+    for grouped in ("58.900", "58’900", "58'900", "58\u202f900", "58 900"):
+        assert forms.mileage(grouped, "km") == (58900.0, "km")
     assert forms.mileage(" ", "km") == (None, None)
     with pytest.raises(UsageError, match="mileage"):
         forms.mileage("about 50", "km")
@@ -111,8 +113,13 @@ def test_a_policy_keeps_only_what_differs_and_wants_a_source():
     untouched = {key: f"{value:g}" for key, (value, _) in shipped_ones.items()}
     assert policy_changes(untouched, shipped_ones) == {}
     typed = untouched | {"limits.code_limit_deg": "9,5"}
-    with pytest.raises(UsageError, match="Code limit, crank degrees: say where"):
+    with pytest.raises(UsageError, match=r"^Code limit, crank degrees: say where"):
         policy_changes(typed, shipped_ones)
+    source = shipped_ones["limits.code_limit_deg"][1]
+    with using("de"):
+        for shown in (source, told(source)):
+            with pytest.raises(UsageError, match="woher der eigene Wert stammt"):
+                policy_changes(typed | {"limits.code_limit_deg source": shown}, shipped_ones)
     changes = policy_changes(typed | {"limits.code_limit_deg source": 'bulletin "7"'}, shipped_ones)
     policy = parse_policy(policy_toml(changes), where="policy")
     assert policy.limits.code_limit_deg == 9.5

@@ -32,7 +32,7 @@ Progress = Callable[[str, float], None]
 
 _BLOCK: Final = 1 << 18
 _AT_ONCE: Final = 2
-_CYCLES_AT_ONCE: Final = 32
+_CYCLES_AT_ONCE: Final = 8
 
 
 def build_levels(

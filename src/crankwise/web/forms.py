@@ -68,7 +68,7 @@ def mileage(text: str, unit: MileageUnit) -> tuple[float | None, MileageUnit | N
     """
     if not text.strip():
         return None, None
-    digits = re.sub(r"[\s.,'\u202f\u00a0]", "", text)
+    digits = re.sub(r"[\s.,'\u2019\u202f\u00a0]", "", text)
     if not digits.isascii() or not digits.isdigit() or float(digits) > _MOST_MILEAGE:
         raise UsageError(
             say(

@@ -23,7 +23,8 @@ class Numbers:
         self._locale = locale_of(profile.number_format)
         language = current()
         same = self._locale.language == language
-        self._words = self._locale if same else Locale.parse(language)
+        words = _FALLBACK if language == "en" else language
+        self._words = self._locale if same else Locale.parse(words, sep="-")
 
     def decimal(self, value: float, places: int = 1) -> str:
         """Write a number with fixed places, such as ``1,234.5``."""

@@ -111,8 +111,7 @@ def sentence(words: str) -> str:
     >>> sentence("advise the owner"), sentence("late.csv is measured")
     ('Advise the owner.', 'late.csv is measured.')
     """
-    text = str(words)
-    ended = text if not text or text.endswith((".", "!", "?", ":")) else f"{text}."
+    ended = words if not words or words.endswith((".", "!", "?", ":")) else words + "."
     is_name = _NAME.match(ended) is not None
     return ended if is_name else ended[:1].upper() + ended[1:]
 

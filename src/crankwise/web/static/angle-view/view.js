@@ -106,6 +106,11 @@ class AngleView {
       this.redraw();
     };
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", recolour);
+    // Paper waits for no frame.
+    matchMedia("print").addEventListener("change", () => {
+      this.colours = null;
+      this.#draw();
+    });
     new MutationObserver(recolour).observe(document.documentElement, { attributeFilter: ["data-theme"] });
   }
 
