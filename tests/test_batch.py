@@ -509,7 +509,7 @@ def test_a_worker_killed_is_replaced_and_its_recording_tried_again(recordings, t
     code = "from crankwise.cli import main; main()"
     done = subprocess.run(
         [sys.executable, "-c", code, "batch", tmp_path / "in", "-o", tmp_path / "out.parquet",
-         "--workers", "2", "--json"],
+         "--workers", "2", "--json", "--quiet"],
         env=environment(plugin) | {"KILLED": str(tmp_path / "marks")},
         capture_output=True, text=True, timeout=ENDED_WITHIN_S, check=False,
     )  # fmt: skip

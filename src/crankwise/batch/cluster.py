@@ -55,7 +55,7 @@ class Workers:
         UsageError
             The scheduler has gone.
         """
-        from distributed import KilledWorker, as_completed  # noqa: PLC0415  an extra
+        from distributed import as_completed  # noqa: PLC0415  an extra
 
         name = _name(self._plan)
         futures = {
@@ -63,21 +63,26 @@ class Workers:
             for sources in handfuls
         }
         for future in as_completed(futures, loop=self._client.loop):
-            sources = futures.pop(future)
-            yield Done(sources, self._outcomes(future, KilledWorker))
+            yield Done(futures.pop(future), self._outcomes(future))
 
-    def _outcomes(self, future: Future[Any], killed: type[Exception]) -> list[Outcome] | None:
-        if future.status == "cancelled":
+    def _outcomes(self, future: Future[Any]) -> list[Outcome] | None:
+        """Fetch what came of a handful.
+
+        A worker may also be killed, and the scheduler go, between its end and the fetching.
+        """
+        from distributed import CancelledError, KilledWorker  # noqa: PLC0415  an extra
+
+        try:
+            outcomes: list[Outcome] = future.result()
+        except KilledWorker:
+            return None
+        except (CancelledError, OSError) as error:
             raise UsageError(
                 f"the scheduler at {self._where} has gone; what was done is kept: start it again, "
                 "then give the same command, and it goes on from there"
-            )
-        if future.status == "error":
-            error = future.exception()
-            if isinstance(error, killed):
-                return None
+            ) from error
+        except Exception as error:
             raise UsageError(f"the workers at {self._where} can't measure ({error})") from error
-        outcomes: list[Outcome] = future.result()
         return outcomes
 
 
