@@ -373,6 +373,7 @@ def test_time_that_goes_back_far_down_is_named(tmp_path):
 # The clock behind stamps, from a summary
 
 
+@settings(deadline=None)
 @given(
     interval_s=st.sampled_from([1e-6, 3.2e-6, 5e-6, 0.995e-5, 1 / 44100, 2.5e-3]),
     count=st.integers(3000, 20_000),

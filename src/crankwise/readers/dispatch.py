@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
-import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import replace
@@ -27,6 +25,7 @@ from crankwise.readers.contract import (
     SampleSink,
     Source,
 )
+from crankwise.readers.digest import Digest
 from crankwise.readers.others import what_else
 from crankwise.readers.partwise import in_one_go, pass_on
 from crankwise.readers.signals import NotPlainError
@@ -79,6 +78,7 @@ def stream(
     progress: Callable[[float], None] | None = None,
     readers: Sequence[Reader] | None = None,
     chunk_bytes: int | None = None,
+    sha256: Digest | None = None,
 ) -> Recording:
     """Read a recording without keeping its samples: they go to a sink as they come.
 
@@ -93,6 +93,8 @@ def stream(
         Takes the samples; not called for a list of state changes.
     chunk_bytes : int, optional
         About how much of the file is worked up at a time; results don't depend on it.
+    sha256 : Digest, optional
+        The file's digest, if that was begun already.
 
     Returns
     -------
@@ -105,17 +107,32 @@ def stream(
     UnreadableError, UsageError
         As for :func:`read`.
     """
-    with _opened(path, interval_s=interval_s, progress=progress, readers=readers) as opened:
+    digest = sha256 or Digest(Path(path))
+    with _opened(
+        path, interval_s=interval_s, progress=progress, readers=readers, sha256=digest
+    ) as opened:
         reader, source, options = opened
-        options = replace(options, chunk_bytes=chunk_bytes)
         recording = None
         if isinstance(reader, PartwiseReader):
+            kept = _keeping_near(options, digest, source.path)
+            options = replace(kept, chunk_bytes=chunk_bytes)
             with suppress(NotPlainError):
                 recording = pass_on(partial(reader.parts, source, options), source, options, sink)
         if recording is None:
             recording = in_one_go(reader.read(source, options), sink)
         options.progress(1.0)
     return recording
+
+
+def _keeping_near(options: ReadOptions, digest: Digest, path: Path) -> ReadOptions:
+    """Tell the digest how far the reader is, with the progress."""
+    size = path.stat().st_size
+
+    def tell(fraction: float) -> None:
+        digest.reader_is_at(fraction * size)
+        options.progress(fraction)
+
+    return replace(options, progress=tell)
 
 
 @contextmanager
@@ -125,6 +142,7 @@ def _opened(
     interval_s: float | None,
     progress: Callable[[float], None] | None,
     readers: Sequence[Reader] | None,
+    sha256: Digest | None = None,
 ) -> Iterator[tuple[Reader, Source, ReadOptions]]:
     """Choose the reader for a file, and bring what goes wrong meanwhile into our words."""
     if interval_s is not None and not (math.isfinite(interval_s) and interval_s > 0.0):
@@ -137,7 +155,7 @@ def _opened(
     options = ReadOptions(interval_s, _never_back(progress))
     try:
         with ExitStack() as stack:
-            source = Source(original, original.name, _hash_meanwhile(original))
+            source = Source(original, original.name, sha256 or Digest(original))
             source, reader = _choose(source, choices, stack)
             # Damaged files hold absurd numbers; what comes of them is judged by checks.
             with np.errstate(over="ignore", invalid="ignore"):
@@ -259,28 +277,3 @@ def _never_back(progress: Callable[[float], None] | None) -> Callable[[float], N
             progress(reached)
 
     return report
-
-
-def _hash_meanwhile(path: Path) -> Callable[[], str]:
-    """Start hashing the file beside the reading; the result waits for the end of it."""
-    digest = ""
-    failure: OSError | None = None
-
-    def work() -> None:
-        nonlocal digest, failure
-        try:
-            with path.open("rb") as file:
-                digest = hashlib.file_digest(file, "sha256").hexdigest()
-        except OSError as error:
-            failure = error
-
-    thread = threading.Thread(target=work, name="sha256", daemon=True)
-    thread.start()
-
-    def wait() -> str:
-        thread.join()
-        if failure is not None:
-            raise failure
-        return digest
-
-    return wait

@@ -56,8 +56,7 @@ def parse_carefully(data: bytes, layout: Layout, *, first_line: int) -> pl.DataF
                 raise _bad_cell(data, layout, index=index, row=row, first_line=first_line)
             values = cells.replace_strict(marks, return_dtype=pl.Float64)
             numbers = numbers.scatter(doubtful, values)
-        kind = pl.Float64 if index == layout.time else pl.Float32
-        columns.append(numbers.cast(kind).alias(str(index)))
+        columns.append(numbers.alias(str(index)))
     return pl.DataFrame(columns)
 
 

@@ -43,14 +43,18 @@ def parse_fast(data: bytes, layout: Layout, *, is_short: bool) -> Rows | None:
     return rows or _by_polars(data, layout)
 
 
-def rows_of(frame: pl.DataFrame) -> Rows:
+def rows_of(frame: pl.DataFrame, layout: Layout) -> Rows:
     """Take the columns of a frame; rows in which every cell is blank are left out."""
     import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
 
     lines = frame.height
     if all(series.null_count() for series in frame.iter_columns()):
         frame = frame.filter(~pl.all_horizontal(pl.all().is_null()))
-    return Rows(tuple(series.to_numpy() for series in frame.iter_columns()), lines)
+    columns = (
+        series.to_numpy().astype(layout.kind(index), copy=False)
+        for index, series in zip(layout.columns, frame.iter_columns(), strict=True)
+    )
+    return Rows(tuple(columns), lines)
 
 
 def _needs_care(data: bytes, layout: Layout) -> bool:
@@ -78,10 +82,7 @@ def _by_numpy(data: bytes, layout: Layout) -> Rows | None:
         return None
     if table.shape[1] != layout.dialect.cells:
         return None
-    columns = (
-        table[:, index].astype(np.float64 if index == layout.time else np.float32)
-        for index in layout.columns
-    )
+    columns = (table[:, index].astype(layout.kind(index)) for index in layout.columns)
     lines = data.count(b"\n") + (not data.endswith(b"\n"))
     return Rows(tuple(columns), lines)
 
@@ -89,11 +90,10 @@ def _by_numpy(data: bytes, layout: Layout) -> Rows | None:
 def _by_polars(data: bytes, layout: Layout) -> Rows | None:
     import polars as pl  # noqa: PLC0415 - heavy, only needed once reading begins
 
+    # Single precision comes afterwards: polars takes longer to read it than double.
     wanted = frozenset(layout.columns)
     schema: dict[str, Any] = {
-        str(index): (
-            pl.Float64 if index == layout.time else pl.Float32 if index in wanted else pl.String
-        )
+        str(index): pl.Float64 if index in wanted else pl.String
         for index in range(layout.dialect.cells)
     }
     try:
@@ -108,4 +108,4 @@ def _by_polars(data: bytes, layout: Layout) -> Rows | None:
         )
     except pl.exceptions.PolarsError:
         return None
-    return rows_of(frame)
+    return rows_of(frame, layout)

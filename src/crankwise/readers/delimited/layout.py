@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
 
 from crankwise.readers.delimited.dialect import NO_SEPARATOR, Dialect
 
@@ -35,3 +38,7 @@ class Layout:
     def separator(self) -> str:
         """Character between cells once runs of blanks have become one."""
         return "\x1f" if self.dialect.separator == NO_SEPARATOR else self.dialect.separator
+
+    def kind(self, index: int) -> type[np.floating[Any]]:
+        """Kind of number that a cell is kept as: time needs double precision."""
+        return np.float64 if index == self.time else np.float32

@@ -118,7 +118,7 @@ def parse_each(
         rows = future.result()
         if rows is None:
             careful_chunks += 1
-            rows = rows_of(parse_carefully(data, layout, first_line=line))
+            rows = rows_of(parse_carefully(data, layout, first_line=line), layout)
         line += rows.lines
         yield Parsed(rows.columns, line if is_cut else None, careful_chunks), len(data)
 

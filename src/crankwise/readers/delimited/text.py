@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
 
-CHUNK_BYTES = 1 << 24
+CHUNK_BYTES = 1 << 23
 _WINDOW_BYTES = 1 << 16
 
 _MARKS = (
