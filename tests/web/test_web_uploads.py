@@ -10,6 +10,7 @@ import re
 import stat
 import time
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path, PureWindowsPath
 from types import SimpleNamespace
 
@@ -20,6 +21,12 @@ from hypothesis import strategies as st
 from crankwise.errors import NotFoundError, UsageError
 from crankwise.web import uploads as module
 from crankwise.web.uploads import TooLargeError, Uploads, clean_name, open_uploads
+
+
+def run(coroutine):
+    """Run a coroutine in a thread: a browser left open by other tests keeps a loop in this one."""
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        return pool.submit(asyncio.run, coroutine).result()
 
 
 @pytest.fixture
@@ -38,7 +45,7 @@ async def chunks(*parts: bytes):
 
 
 def receive(uploads: Uploads, *parts: bytes, name: str = "van.csv"):
-    return asyncio.run(uploads.receive(name, chunks(*parts)))
+    return run(uploads.receive(name, chunks(*parts)))
 
 
 def left_in(folder: Path) -> list[Path]:
@@ -168,7 +175,7 @@ def test_too_much_is_noticed_while_it_comes(uploads, folder):
             yield bytes(1_000_000)
 
     with pytest.raises(TooLargeError):
-        asyncio.run(uploads.receive("van.csv", endless()))
+        run(uploads.receive("van.csv", endless()))
     assert len(came) == 6
     assert left_in(folder) == []
 
@@ -194,7 +201,7 @@ def test_an_upload_broken_off_leaves_nothing(uploads, folder, broken_by):
         raise broken_by
 
     with pytest.raises(broken_by):
-        asyncio.run(uploads.receive("van.csv", breaks()))
+        run(uploads.receive("van.csv", breaks()))
     assert left_in(folder) == []
     assert list(folder.iterdir()) == []
 

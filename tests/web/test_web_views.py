@@ -59,7 +59,7 @@ def test_steps_follow_from_what_was_written_down(store, visit):
     kept = store.jobs.add_comparison(visit.id, compare(T20, [T20], same_vehicle=True))
     view = visit_view(store, visit.id)
     assert view.before is not None
-    assert view.before.kept == kept
+    assert view.before.comparison == kept.comparison
     assert (view.after, view.is_kept) == (None, False)
     store.shelf.add(T20, family="Tarn T20")
     assert visit_view(store, visit.id).is_kept

@@ -6,6 +6,7 @@ import asyncio
 import json
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import httpx2
 import pytest
@@ -21,6 +22,12 @@ LISTENERS = 60
 """More than the 40 threads that routes run in: one for each would leave none for pages."""
 
 
+def run(coroutine):
+    """Run a coroutine in a thread: a browser left open by other tests keeps a loop in this one."""
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        return pool.submit(asyncio.run, coroutine).result()
+
+
 @pytest.fixture
 def works():
     made = Works()
@@ -32,7 +39,7 @@ def run_over(works: Works, identifier: str, *, seen: int = -1):
     async def follow():
         return [work async for work in works.follow(identifier, seen=seen)]
 
-    return asyncio.run(asyncio.wait_for(follow(), timeout=10))
+    return run(asyncio.wait_for(follow(), timeout=10))
 
 
 def test_work_is_told_from_beginning_to_end(works):
@@ -125,7 +132,7 @@ def test_many_follow_at_once_and_leave_no_trace(works):
         begun.set()
         return await asyncio.gather(*follower)
 
-    assert asyncio.run(asyncio.wait_for(all_of_them(), timeout=10)) == ["done"] * 199
+    assert run(asyncio.wait_for(all_of_them(), timeout=10)) == ["done"] * 199
     assert not works._listeners
 
 
@@ -228,7 +235,7 @@ def test_many_listeners_hold_up_no_page(served):
             await asyncio.gather(*tasks)
             return heard, took_s
 
-    heard, took_s = asyncio.run(asyncio.wait_for(all_of_them(), timeout=30))
+    heard, took_s = run(asyncio.wait_for(all_of_them(), timeout=30))
     assert {states[0] for states in heard} <= {"waiting", "running"}
     assert [states[-1] for states in heard] == ["done"] * LISTENERS
     assert took_s < 1.0
