@@ -33,8 +33,9 @@ PAGE = ROOT / "docs" / "performance.md"
 EMPTY_PAGE = ("-c", "import typst; typst.compile(b'', format='pdf')")
 MOST_SECONDS = 2.0
 MOST_BYTES = 500_000
-MOST_GROWTH_MB = 5.0
-"""Of the peak over as many reports again: what the allocator moves by, and no leak."""
+MOST_GROWTH_MB = 20.0
+"""Of the peak over as many reports again. Reports that were kept would add over 40 MB; what is
+allowed is by how much the allocator and the stores of Typst were seen to move, either way."""
 
 
 @dataclass(frozen=True, slots=True)
