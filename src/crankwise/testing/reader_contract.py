@@ -14,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import random
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,8 +23,10 @@ import numpy.typing as npt
 
 from crankwise.errors import CrankwiseError
 from crankwise.model.recording import EventChannel, Recording, SampledChannel
-from crankwise.readers import Reader, read
+from crankwise.readers import Reader, read, stream
 from crankwise.readers.contract import HEAD_BYTES
+
+_PART_BYTES = 4096
 
 
 class BrokenPromiseError(AssertionError):
@@ -64,6 +66,7 @@ def check_reader(reader: Reader, path: Path, *, interval_s: float | None = None)
     _hold(first.name == path.name, "the name is the file name without its folder")
     check_recording(first)
     check_same(first, again)
+    check_parts(reader, path, first, interval_s=interval_s)
     check_progress(reader, path, interval_s=interval_s)
     check_damaged(reader, before, path.suffix)
     return first
@@ -122,6 +125,42 @@ def check_same(first: Recording, again: Recording) -> None:
         _hold(is_same, f"reading twice gives the same values in '{name}'")
 
 
+class _Kept:
+    """Keeps the samples that are handed on."""
+
+    def begin(self, channels: Sequence[str], *, interval_s: float) -> None:  # noqa: ARG002
+        """Begin anew."""
+        self.names, self.blocks = tuple(channels), list[list[npt.NDArray[Any]]]()
+
+    def feed(
+        self,
+        values: Sequence[npt.NDArray[Any]],
+        time_s: npt.NDArray[np.float64] | None,  # noqa: ARG002
+    ) -> None:
+        """Keep a block."""
+        self.blocks.append([part.copy() for part in values])
+
+
+def check_parts(
+    reader: Reader, path: Path, whole: Recording, *, interval_s: float | None = None
+) -> None:
+    """Check that the samples handed on part by part are those of the whole recording."""
+    kept = _Kept()
+    told = stream(path, kept, interval_s=interval_s, readers=[reader], chunk_bytes=_PART_BYTES)
+    _hold(
+        (told.channel_names, told.start_s, told.duration_s, told.interval_s, told.findings)
+        == (whole.channel_names, whole.start_s, whole.duration_s, whole.interval_s, whole.findings),
+        "reading in parts tells what reading the whole does",
+    )
+    if whole.is_event_list:
+        return
+    for name in whole.channel_names:
+        index = kept.names.index(name)
+        joined = np.concatenate([block[index] for block in kept.blocks])
+        is_same = np.array_equal(joined, _numbers(whole.channel(name)), equal_nan=True)
+        _hold(is_same, f"reading in parts gives the same values in '{name}'")
+
+
 def _numbers(channel: SampledChannel | EventChannel) -> npt.NDArray[Any]:
     return channel.values if isinstance(channel, SampledChannel) else channel.times_s
 
@@ -143,6 +182,7 @@ def check_damaged(reader: Reader, content: bytes, suffix: str) -> None:
             path.write_bytes(damaged)
             try:
                 check_recording(read(path, readers=[reader]))
+                stream(path, _Kept(), readers=[reader], chunk_bytes=_PART_BYTES)
             except CrankwiseError as error:
                 _hold("\n" not in str(error), "an error message is one line")
             except BrokenPromiseError:

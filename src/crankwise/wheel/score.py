@@ -123,7 +123,8 @@ class _Fit:
         change = steps.change[index]
         # The wheel from each starting tooth on: a window on it that has moved by one.
         turns = np.resize(expected.change, longest + teeth // wheel.repeats - 1)
-        off = np.abs(change[:, None, :] - sliding_window_view(turns, longest))
+        turns = sliding_window_view(turns.astype(np.float32), longest)
+        off = np.abs(change[:, None, :].astype(np.float32) - turns)
         miss = np.einsum("pti,pi->pt", np.minimum(off, _CLIP, out=off), counts)
         is_wide = None if classes is None or expected.is_wide is None else classes[index]
         return cls(wheel, expected, change, steps.timing_variance[index], counts, is_wide, miss)
