@@ -64,10 +64,16 @@ def export_known_goods(desk: AtDesk, asked: Annotated[ExportAsked, Query()]) -> 
     return FileResponse(
         path,
         media_type=_TYPES[asked.kind],
-        filename=path.name,
+        filename=_name(asked),
         headers={"x-withheld": str(len(report.withheld))},
         background=BackgroundTask(folder.cleanup),
     )
+
+
+def _name(asked: ExportAsked) -> str:
+    """Name the file after the known-good where it is one alone."""
+    alone = asked.kind == "json" and len(asked.id) == 1
+    return f"{asked.id[0] if alone else 'known-goods'}.{asked.kind}"
 
 
 @router.post("/imports/known-goods", responses=UNREADABLE)

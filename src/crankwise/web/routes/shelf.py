@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path as FilePath
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Path, Query, Request, Response
@@ -66,20 +64,6 @@ def population(
     statistics = view.statistics[pattern - 1]
     drawn = desk.memory.get(("population", name, pattern), lambda: population_view(statistics))
     return Response(drawn, media_type="image/svg+xml")
-
-
-@router.get("/export")
-def export(desk: AtDesk, family: Text = "", known_good: Text = "") -> Response:
-    """Give known-goods as a file for another workshop: one as .json, several as .zip."""
-    ids = [known_good] if known_good else None
-    name = f"{known_good}.json" if known_good else "known-goods.zip"
-    with tempfile.TemporaryDirectory(prefix="crankwise-") as folder:
-        path = FilePath(folder) / name
-        desk.store.shelf.export(path, ids=ids, family=None if ids else family or None)
-        data = path.read_bytes()
-    kind = "application/json" if known_good else "application/zip"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return Response(data, media_type=kind, headers=headers)
 
 
 @router.get("/{identifier}")

@@ -62,7 +62,7 @@ const NEXT = {
     for (const upload of sent) {
       const row = workRow(list, upload.name, "");
       try {
-        const report = await post("/api/known-goods/import", { upload: upload.id });
+        const report = await post("/api/imports/known-goods", { upload: upload.id });
         sum.added += report.added.length;
         sum.present += report.present.length;
         sum.refused += report.conflicts.length;
