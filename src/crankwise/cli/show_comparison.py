@@ -18,6 +18,7 @@ from crankwise.cli.console import (
 from crankwise.cli.guard import printable
 from crankwise.cli.tables import add_row, open_table, print_title
 from crankwise.language import say, told
+from crankwise.picture.comparison_words import chance_words, reasons_left, without
 from crankwise.picture.verdicts import SIGNS
 from crankwise.picture.words import (
     bounds_words,
@@ -29,7 +30,7 @@ from crankwise.picture.words import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from rich.console import Console
@@ -63,13 +64,13 @@ def show_comparison(
     _show_separations(console, comparison.separations)
     if comparison.repair is not None:
         _show_repair(console, comparison.repair)
-    _show_list(console, say("why"), _not_said(comparison))
+    _show_list(console, say("why"), reasons_left(comparison))
     _show_causes(console, comparison.causes)
     # Nothing is opened up for an engine in time; elsewhere the check has a place of its own.
     check = comparison.next_check if verdict.level != "in-time" else None
     to_check = [check.text] if check else []
     _show_list(console, say("next check"), to_check)
-    _show_list(console, say("what to do"), _without(verdict.advice, to_check))
+    _show_list(console, say("what to do"), without(verdict.advice, to_check))
     _show_list(console, say("trouble codes"), verdict.codes)
     _show_list(console, say("what would change this"), verdict.would_change)
     print_title(console, say("limits"))
@@ -169,17 +170,10 @@ def _show_causes(console: Console, causes: Sequence[Cause]) -> None:
     for cause in causes[:_MOST_CAUSES]:
         size = f": {told(cause.size)}" if cause.size else ""
         table.add_row(
-            f"  {_percent(cause.probability)}", Text(printable(told(cause.name) + size), "bold")
+            f"  {chance_words(cause.probability)}", Text(printable(told(cause.name) + size), "bold")
         )
         table.add_row("", Text(printable(_sentence(told(cause.because)))))
     console.print(table)
-
-
-def _percent(probability: float) -> str:
-    """Never 0 % or 100 %, which nothing measured is."""
-    if probability < 0.01:
-        return "< 1 %"
-    return "> 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
 
 
 def _show_repair(console: Console, repair: RepairCheck) -> None:
@@ -209,21 +203,6 @@ def _limits(comparison: Comparison) -> list[str]:
         ),
     ]
     return lines + ([told(comparison.ripple.words)] if comparison.ripple else [])
-
-
-def _not_said(comparison: Comparison) -> list[str]:
-    """Reasons for the verdict that don't stand elsewhere on the page."""
-    limits = comparison.limits
-    said = [cam.words for cam in comparison.cams]
-    said += [change.words for change in comparison.separations]
-    said += [limits.text, limits.code_limit_source]
-    return _without(comparison.verdict.reasons, said)
-
-
-def _without(lines: Iterable[str], said: Sequence[str]) -> list[str]:
-    """Leave out lines that hold what was said already."""
-    told = [words.casefold() for words in said if words]
-    return [line for line in lines if not any(words in line.casefold() for words in told)]
 
 
 def _show_list(console: Console, title: str, lines: Sequence[str]) -> None:

@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from crankwise.language import told
+from crankwise.picture.comparison_words import chance_words, reasons_left, without
 from crankwise.picture.words import bounds_words, shift_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
     from crankwise.model.comparison import Cause, Comparison, HealthyLimits
 
 _MOST_CAUSES: Final = 4
@@ -67,22 +66,11 @@ def comparison_view(found: Comparison) -> ComparisonView:
         comparison=found,
         cams=_cams(found),
         separations=_separations(found),
-        causes=tuple((c, percent(c.probability)) for c in found.causes[:_MOST_CAUSES]),
-        why=tuple(_why(found)),
-        to_do=tuple(_without(found.verdict.advice, [check])),
+        causes=tuple((c, chance_words(c.probability)) for c in found.causes[:_MOST_CAUSES]),
+        why=tuple(reasons_left(found)),
+        to_do=tuple(without(found.verdict.advice, [check])),
         next_check=check,
     )
-
-
-def percent(probability: float) -> str:
-    """Write a probability; never 0 % or 100 %, which nothing measured is.
-
-    >>> percent(0.813), percent(0.001), percent(0.999)
-    ('81 %', '< 1 %', '> 99 %')
-    """
-    if probability < 0.01:
-        return "< 1 %"
-    return "> 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
 
 
 def _cams(found: Comparison) -> tuple[ShiftRow, ...]:
@@ -123,16 +111,3 @@ def _bounds(limits: HealthyLimits | None) -> str:
 
 def _worth_saying(ratio: float | None) -> float | None:
     return ratio if ratio is not None and ratio >= _SCATTER_WORTH_SAYING else None
-
-
-def _why(found: Comparison) -> Iterable[str]:
-    said = [cam.words for cam in found.cams] + [change.words for change in found.separations]
-    return _without(
-        found.verdict.reasons, [*said, found.limits.text, found.limits.code_limit_source]
-    )
-
-
-def _without(lines: Iterable[str], said: Sequence[str]) -> list[str]:
-    """Leave out lines that hold what was said already."""
-    told = [words.casefold() for words in said if words]
-    return [line for line in lines if not any(words in line.casefold() for words in told)]
