@@ -35,7 +35,7 @@ from crankwise.workshop.scenario import fill_store
 
 def visit_file(store: Store, visit_id: int) -> tuple[JobFile, VisitFile]:
     """Return a visit with the vehicle's file that it is in; raises NotFoundError."""
-    file = store.jobs.file(store.jobs.visit(visit_id).job_id)
+    file = store.jobs.file_of_visit(visit_id)
     return file, next(visit for visit in file.visits if visit.visit.id == visit_id)
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Annotated, Final
+
+from fastapi import Depends, Request
 
 from crankwise.errors import UsageError
 from crankwise.language import say
@@ -16,6 +18,19 @@ MOST_WORDS: Final = 2000
 _CENT: Final = Decimal("0.01")
 _MOST_AMOUNT: Final = Decimal(9999999)
 _MOST_MILEAGE: Final = 9_999_999.0
+
+
+async def typed(request: Request) -> dict[str, str]:
+    """Return what a form of any fields holds, without the session's token.
+
+    A dependency: the body is read by the server's loop, and the route does its work beside it.
+    """
+    fields = {key: str(value)[:MOST_WORDS] for key, value in (await request.form()).items()}
+    fields.pop("csrf_token", None)
+    return fields
+
+
+Typed = Annotated[dict[str, str], Depends(typed)]
 
 
 def words(text: str, *, what: str) -> str:

@@ -16,6 +16,7 @@ from crankwise.picture.engine_view import engine_view
 from crankwise.web.desk import AtDesk, Desk
 from crankwise.web.engine_form import changed, filled, place_of, text_of
 from crankwise.web.failures import status_of
+from crankwise.web.forms import Typed
 from crankwise.web.pages import render
 from crankwise.web.views.engines import EditView, engines_view
 
@@ -69,11 +70,9 @@ def edit(request: Request, desk: AtDesk, name: Name) -> HTMLResponse:
 
 
 @router.post("/engines")
-async def keep(request: Request, desk: AtDesk) -> Response:
+def keep(request: Request, desk: AtDesk, form: Typed) -> Response:
     """Keep what was typed, or show what is wrong at its field, or add and remove parts."""
-    form = {key: str(value)[:2000] for key, value in (await request.form()).items()}
     name, action = form.pop("name", "").strip(), form.pop("action", "keep")
-    form.pop("csrf_token", None)
     if action != "keep":
         text = text_of(changed(form, action))
         return render(request, "engine_edit.html", EditView(name, filled(text)))
@@ -89,9 +88,8 @@ async def keep(request: Request, desk: AtDesk) -> Response:
 
 
 @router.post("/engines/{name}/preview.svg")
-async def preview(request: Request, name: Name) -> Response:
+def preview(name: Name, form: Typed) -> Response:
     """Draw what is typed, before it is kept."""
-    form = {key: str(value)[:2000] for key, value in (await request.form()).items()}
     found = parse_engine(text_of(form), where=name, family=name)
     return Response(engine_view(found), media_type="image/svg+xml")
 

@@ -17,7 +17,6 @@ from crankwise.web.forms import degrees, optional, words
 from crankwise.web.pages import render
 from crankwise.web.routes.visit_facts import back_to
 from crankwise.web.views.visit import VisitView, visit_view
-from crankwise.workshop.finding import find_visit
 from crankwise.workshop.judging import judge_visit
 from crankwise.workshop.shelving import shelve_visit
 
@@ -67,12 +66,11 @@ def compare(
     limit_deg: Line = "",
 ) -> RedirectResponse:
     """Compare the newest recording with what was chosen."""
-    file = desk.store.jobs.file_of_visit(visit_id)
-    number = [one.visit.id for one in file.visits].index(visit_id) + 1
+    file, found = doing.visit_file(desk.store, visit_id)
     judge_visit(
         desk.store,
         file,
-        find_visit(file, number),
+        found,
         family=optional(family),
         known_good_ids=(known_good,) if known_good else (),
         service_limit_deg=degrees(limit_deg, what=say("limit")),
@@ -93,8 +91,7 @@ def keep_as_known_good(
     phasers_parked: Line = "",
 ) -> RedirectResponse:
     """Put the newest measurement on the shelf."""
-    file = desk.store.jobs.file_of_visit(visit_id)
-    number = [one.visit.id for one in file.visits].index(visit_id) + 1
+    file, found = doing.visit_file(desk.store, visit_id)
     grade = Grade(
         fresh_chain=True if fresh_chain else None,
         verified_by=optional(verified_by),
@@ -104,7 +101,7 @@ def keep_as_known_good(
     kept = shelve_visit(
         desk.store,
         file,
-        find_visit(file, number),
+        found,
         family=words(family, what=say("engine family")),
         grade=grade,
         conditions=optional(conditions),

@@ -36,7 +36,7 @@ def back_to(visit_id: int, step: str) -> RedirectResponse:
 
 
 def _note(desk: Desk, visit_id: int, *facts: Fact) -> None:
-    job_id = desk.store.jobs.file_of_visit(visit_id).job.id
+    job_id = desk.store.jobs.visit(visit_id).job_id
     for fact in facts:
         desk.store.jobs.add_fact(fact, job_id=job_id, visit_id=visit_id)
 

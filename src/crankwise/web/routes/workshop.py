@@ -14,7 +14,7 @@ from crankwise.model.job import MileageUnit
 from crankwise.model.shop import Logo, Paper, Profile
 from crankwise.web.desk import AtDesk
 from crankwise.web.failures import status_of
-from crankwise.web.forms import optional, percent
+from crankwise.web.forms import Typed, optional, percent
 from crankwise.web.pages import render
 from crankwise.web.views.workshop import (
     CURRENCIES,
@@ -94,9 +94,8 @@ def logo(desk: AtDesk) -> Response:
 
 
 @router.post("/policy")
-async def keep_policy(request: Request, desk: AtDesk) -> Response:
+def keep_policy(request: Request, desk: AtDesk, form: Typed) -> Response:
     """Keep the values that differ from the shipped policy."""
-    form = {key: str(value)[:2000] for key, value in (await request.form()).items()}
     try:
         changes = policy_changes(form, shipped_entries())
         desk.store.shop.keep_policy(policy_toml(changes) if changes else None)
