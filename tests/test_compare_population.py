@@ -194,7 +194,8 @@ def test_limits_move_with_the_angles_and_mirror(values, u, turn):
 @given(angles, st.floats(0.0, 0.5), st.floats(-8.0, 8.0))
 def test_limits_and_probability_tell_the_same(values, u, value):
     pop = population(values, u=u)
-    beyond = pop.probability_beyond(value, standard_uncertainty_deg=0.2)
+    new = pop.posterior.new_value(np.ones(1), standard_uncertainty_deg=0.2)
+    beyond = new.beyond(value)
     limits = pop.prediction_limits(standard_uncertainty_deg=0.2, coverage=0.95)
     assume(abs(beyond - 0.05) > 1e-6)
     assert limits.contains(value) == (beyond > 0.05)

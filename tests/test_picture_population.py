@@ -26,7 +26,8 @@ def a_spread(quantity, values, *, set_aside=()):
     return Spread(
         quantity=quantity, count=len(used), mean_deg=mean, spread_deg=spread,
         spread_low_deg=0.8 * spread, spread_high_deg=1.3 * spread, low_deg=mean - 3 * spread,
-        high_deg=mean + 3 * spread, coverage=0.997, basis=f"{len(used)} known-goods",
+        high_deg=mean + 3 * spread, coverage=0.997, share_low_deg=mean - 4 * spread,
+        share_high_deg=mean + 4 * spread, confidence=0.95, basis=f"{len(used)} known-goods",
         remarks=(), values_deg=tuple(map(float, values)),
     )  # fmt: skip
 

@@ -270,6 +270,9 @@ def test_statistics_are_those_of_the_known_goods(store):
     assert good.std(ddof=1) < spread.spread_deg < prior_deg
     assert spread.low_deg < (good - intake[0]).min()
     assert (good - intake[0]).max() < spread.high_deg < 9.0 - intake[0]
+    # All engines need more room than the next one alone.
+    assert spread.share_low_deg < spread.low_deg
+    assert spread.high_deg < spread.share_high_deg
     edges = [edge for edge in found.edges if edge.role == "intake"]
     assert edges[0].spread_deg == pytest.approx(intake.std(ddof=1), abs=1e-9)
     exhaust = {item.quantity: item for item in found.cams}["exhaust cam"]

@@ -177,5 +177,18 @@ def _show_spreads(console: Console, spreads: Sequence[Spread]) -> None:
         )  # fmt: skip
     console.print(table)
     remarks = dict.fromkeys(remark for spread in spreads for remark in spread.remarks)
-    if remarks:
-        print_bullets(console, map(told, remarks))
+    print_bullets(console, [*map(told, remarks), _shares(spreads)])
+
+
+def _shares(spreads: Sequence[Spread]) -> str:
+    """Bounds for all healthy engines, beside those for the next one in the table."""
+    bounds = (
+        f"{told(spread.quantity)} {bounds_words(spread.share_low_deg, spread.share_high_deg)}"
+        for spread in spreads
+    )
+    return say(
+        "{share} % of all healthy engines lie within, {sure} % sure: {bounds}.",
+        share=told(f"{100.0 * spreads[0].coverage:g}"),
+        sure=told(f"{100.0 * spreads[0].confidence:g}"),
+        bounds=", ".join(bounds),
+    )

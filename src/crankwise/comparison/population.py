@@ -13,13 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from scipy.special import ndtr
 
 from crankwise.comparison.mixture import Estimate
-from crankwise.comparison.numeric import increasing_root
 from crankwise.comparison.robust import StandOut, far_from_median, find_stand_out
 from crankwise.comparison.spread import SpreadPosterior, SpreadPrior, learn_spread
-from crankwise.comparison.tolerance import check_probability, covering_offset
+from crankwise.comparison.tolerance import check_probability
 from crankwise.errors import NotMeasurableError, UsageError
 
 if TYPE_CHECKING:
@@ -154,11 +152,6 @@ class Population:
         inside = new.estimate(coverage=coverage)
         return Limits("prediction", inside.low, inside.value, inside.high, coverage)
 
-    def probability_beyond(self, value_deg: float, *, standard_uncertainty_deg: float) -> float:
-        """Probability that a healthy vehicle would lie at least so far out, either way."""
-        new = self.posterior.new_value(_ONE, standard_uncertainty_deg=standard_uncertainty_deg)
-        return new.beyond(value_deg)
-
     def tolerance_limits(self, *, coverage: float, confidence: float) -> Limits:
         """Limits that hold a share of all healthy vehicles, with a stated confidence.
 
@@ -173,21 +166,8 @@ class Population:
         """
         check_probability(coverage, "coverage")
         check_probability(confidence, "confidence")
-        mean = self.posterior.expected(_ONE)
-        offset, spread = mean.mean - mean.centre, self.posterior.spread_deg
-
-        def short_of(log_half_width: float) -> float:
-            # How far the true mean may lie off the centre, for each possible spread.
-            room = spread * covering_offset(math.exp(log_half_width) / spread, coverage=coverage)
-            above = ndtr((room - offset) / mean.standard_deviation)
-            below = ndtr((-room - offset) / mean.standard_deviation)
-            held = np.where(np.isnan(room), 0.0, above - below)
-            return float(mean.weight @ held) - confidence
-
-        half = math.exp(increasing_root(short_of, start=math.log(self.spread.high), step=0.5))
-        return Limits(
-            "tolerance", mean.centre - half, mean.centre, mean.centre + half, coverage, confidence
-        )
+        held = self.posterior.share(_ONE, coverage=coverage, confidence=confidence)
+        return Limits("tolerance", held.low, held.value, held.high, coverage, confidence)
 
 
 def build_population(

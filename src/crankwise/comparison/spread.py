@@ -22,8 +22,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import ndtr
 
 from crankwise.comparison.mixture import Estimate, NormalMixture
+from crankwise.comparison.numeric import increasing_root
+from crankwise.comparison.tolerance import covering_offset
 from crankwise.errors import UsageError
 from crankwise.model.recording import FloatArray
 
@@ -133,6 +136,34 @@ class SpreadPosterior:
             np.interp([tail, 0.5, 1.0 - tail], reached, np.log(self.spread_deg))
         )
         return Estimate(float(middle), float(low), float(high))
+
+    def share(self, row: FloatArray, *, coverage: float, confidence: float) -> Estimate:
+        """Bounds at ``row`` that hold a share of all values, with a stated confidence.
+
+        For true values, without measurement noise: a tolerance interval. ``value`` is its centre.
+
+        Parameters
+        ----------
+        row : np.ndarray [shape=(p,)]
+            Of the design.
+        coverage, confidence : float
+            Share of all values, and how sure it is that the bounds hold it; 0 to 1.
+        """
+        mean = self.expected(row)
+        offset = mean.mean - mean.centre
+
+        def short_of(log_half_width: float) -> float:
+            # How far the true mean may lie off the centre, for each possible spread.
+            reach = math.exp(log_half_width) / self.spread_deg
+            room = self.spread_deg * covering_offset(reach, coverage=coverage)
+            above = ndtr((room - offset) / mean.standard_deviation)
+            below = ndtr((-room - offset) / mean.standard_deviation)
+            held = np.where(np.isnan(room), 0.0, above - below)
+            return float(mean.weight @ held) - confidence
+
+        widest = self.spread(coverage=0.95).high
+        half = math.exp(increasing_root(short_of, start=math.log(widest), step=0.5))
+        return Estimate(mean.centre, mean.centre - half, mean.centre + half)
 
 
 def learn_spread(

@@ -168,6 +168,11 @@ class Spread:
         of measuring it.
     coverage : float
         With which probability.
+    share_low_deg, share_high_deg : float
+        Bounds that hold the share ``coverage`` of all healthy engines, against the first
+        known-good: a tolerance interval.
+    confidence : float
+        How sure it is that they do.
     basis : str
     remarks : tuple of str
     values_deg : tuple of float
@@ -184,6 +189,9 @@ class Spread:
     low_deg: float
     high_deg: float
     coverage: float
+    share_low_deg: float
+    share_high_deg: float
+    confidence: float
     basis: str
     remarks: tuple[str, ...]
     values_deg: tuple[float, ...]

@@ -42,6 +42,7 @@ MOST_READ: Final = 1000
 """Known-goods up to which shifts are read one by one; beyond, moments differ by some 0.001°."""
 
 _ONE: Final = np.ones(1)
+_CONFIDENCE: Final = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +234,7 @@ def _told(
     coverage = policy.limits.coverage
     spread = posterior.spread(coverage=0.95)
     next_one = posterior.new_value(_ONE, standard_uncertainty_deg=0.0).estimate(coverage=coverage)
+    share = posterior.share(_ONE, coverage=coverage, confidence=_CONFIDENCE)
     return Spread(
         quantity=quantity,
         count=count,
@@ -243,6 +245,9 @@ def _told(
         low_deg=next_one.low,
         high_deg=next_one.high,
         coverage=coverage,
+        share_low_deg=share.low,
+        share_high_deg=share.high,
+        confidence=_CONFIDENCE,
         basis=basis,
         remarks=remarks,
         values_deg=values_deg,
