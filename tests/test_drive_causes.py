@@ -123,7 +123,10 @@ def test_downstream_cam_later_than_upstream_is_elongation(percent):
     assert first.cause == "elongated:timing chain"
     assert first.probability > 0.9
     # 48 pitches of 8 mm are tight up to the intake cam
-    assert first.size == f"{percent:.2f} % elongation, {3.84 * percent:.1f} mm of the tight strands"
+    assert first.size == (
+        f"{percent:.2f} % elongation, {3.84 * percent:.1f} mm of the tight strands, "
+        f"{8.64 * percent:.1f} mm of the whole chain"
+    )
 
 
 def test_the_order_of_the_path_decides_which_cam_may_lag_more():

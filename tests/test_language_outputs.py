@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from crankwise import document
 from crankwise.cli.app import app
 from crankwise.drive.engine_file import load_engine
+from crankwise.drive.limits import limits
 from crankwise.errors import CrankwiseError
 from crankwise.language import told, using
 from crankwise.language.telling import not_understood, tell
@@ -37,8 +38,9 @@ from crankwise.workshop import scenario
 
 NAMES = {
     "Tarn T20", "Fell V6", "exhaust bank 1", "exhaust bank 2", "intake bank 1", "intake bank 2",
+    *(limit.source for limit in limits().values()),
 }  # fmt: skip
-"""What stays as it is: names of engines and of channels."""
+"""What stays as it is: names of engines, of channels and of publications."""
 KEYS = {
     "format", "sha256", "cause", "code", "channels", "channel", "subject_channel", "id", "key",
     "crankwise_version", "wheel_key", "fixed_roles",

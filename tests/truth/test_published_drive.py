@@ -2,7 +2,7 @@
 
 import pytest
 
-from crankwise.drive.elongation import against_limits, equivalent
+from crankwise.drive.elongation import growth_words, limit_words
 from crankwise.drive.engine_file import load_engine
 from crankwise.drive.geometry import (
     crank_deg_from_mm,
@@ -16,6 +16,7 @@ from crankwise.drive.geometry import (
     shaft_deg_from_mm,
     whole_chain_growth_mm,
 )
+from crankwise.drive.growth import shifts_by_elongation
 from crankwise.drive.limits import event_shift_deg, limits, published, run_ins
 from crankwise.units import deg_to_teeth
 
@@ -122,9 +123,13 @@ def test_an_engine_file_gives_the_same_degrees_for_an_elongation(percent, deg):
         span = [{ between = ["crank", "cam-1"], length_mm = 250 }]
         """
     )
-    found = equivalent(engine, engine.drives[0], role="cam-1", shift_deg=deg, uncertainty_deg=0.01)
-    assert found.percent == pytest.approx(percent, abs=0.001)
-    assert found.whole_mm == pytest.approx(percent / 100 * 8 * 122, abs=0.02)
+    drive = engine.drives[0]
+    shift = shifts_by_elongation(engine, drive, percent=percent)["cam-1"]
+    assert shift == pytest.approx(deg, abs=0.006)
+    assert growth_words(engine, drive, percent=percent) == [
+        f"{2.5 * percent:.1f} mm of the tight strands",
+        f"{percent / 100 * 8 * 122:.1f} mm of the whole chain",
+    ]
 
 
 @pytest.mark.parametrize(
@@ -242,6 +247,6 @@ def test_every_published_limit_names_its_source():
 def test_elongation_against_published_limits():
     # Regal KA-01616: 1.5 % with fixed centres; Diamond Chain FAQ: 3 %
     drive = load_engine("tarn-t20").drives[0]
-    at = {limit.key: judged for limit, judged in against_limits(drive, percent=1.6)}
-    assert at["roller-chain-general"].within
-    assert not at["roller-chain-fixed-centres"].within
+    words = limit_words(drive, percent=1.6)
+    assert "within the published limit of 3 % (Diamond Chain FAQ" in words
+    assert "beyond the published limit of 1.5 % (Regal KA-01616)" in words

@@ -63,8 +63,10 @@ def rank_causes(
     ...     moving_deg=np.zeros(2),
     ... )
     >>> likeliest_cause = rank_causes(seen, load_engine("tarn-t20"), load_policy(None))[0]
-    >>> likeliest_cause.cause, likeliest_cause.size
-    ('elongated:timing chain', '0.65 % elongation, 2.5 mm of the tight strands')
+    >>> likeliest_cause.cause
+    'elongated:timing chain'
+    >>> likeliest_cause.size
+    '0.65 % elongation, 2.5 mm of the tight strands, 5.6 mm of the whole chain'
     """
     known = Engine("unknown") if engine is None else engine
     among = hypotheses(known, roles=evidence.roles, policy=policy.causes)
@@ -89,7 +91,7 @@ def _cause(
         cause=hypothesis.key,
         name=hypothesis.name,
         probability=chance,
-        because=because(hypothesis, evidence, policy.causes, faults),
+        because=because(engine, hypothesis, evidence, policy.causes, faults),
         size=size_words(engine, faults),
     )
 

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from crankwise.drive.growth import cam_sprockets
+from crankwise.drive.elongation import growth_words, limit_words
 from crankwise.drive.likelihood import likeliest_sizes
-from crankwise.drive.path import tight_length_mm
 from crankwise.drive.scoring import effect, observed, uncertainty
 from crankwise.model.policy import HEALTHY, NONE_OF_THESE, WRONG_REFERENCE
 from crankwise.roles.naming import cam_name
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
     from crankwise.drive.evidence import CauseEvidence
     from crankwise.drive.hypotheses import Hypothesis
     from crankwise.drive.signature import FreeSize, Signature
-    from crankwise.model.engine import Engine
+    from crankwise.model.engine import Drive, Engine
     from crankwise.model.policy import CausePolicy
     from crankwise.model.recording import FloatArray
 
@@ -28,6 +27,9 @@ _CLEAR = 2.0
 
 _SAME, _SHOWN = 0.15, 0.05
 """Differences that aren't worth a second number, and shifts that round to one, crank degrees."""
+
+_NOTHING = 0.005
+"""A size up to which nothing is said of it, in its own unit."""
 
 _ALIKE = 0.1
 """Cams that shift alike within this share can't be told from a moved crank target by phase."""
@@ -71,6 +73,7 @@ def size_words(engine: Engine, faults: Sequence[tuple[Signature, FloatArray]]) -
 
 
 def because(
+    engine: Engine,
     hypothesis: Hypothesis,
     evidence: CauseEvidence,
     policy: CausePolicy,
@@ -90,6 +93,7 @@ def because(
         _scatter(hypothesis, evidence),
         _movement(hypothesis, evidence),
         _ripple(hypothesis, np.asarray(given), evidence),
+        _limits(engine, faults),
     ]
     return " ".join(part for part in parts if part)
 
@@ -187,13 +191,21 @@ def _ripple(hypothesis: Hypothesis, given: FloatArray, evidence: CauseEvidence) 
     )
 
 
+def _limits(engine: Engine, faults: Sequence[tuple[Signature, FloatArray]]) -> str:
+    """Hold an elongation that is alone in the drive against published limits."""
+    if len(faults) > 1 or not _in_percent(faults[0][0]):
+        return ""
+    fault, [percent] = faults[0][0], faults[0][1].tolist()
+    return limit_words(_drive_of(engine, fault), percent=percent) if percent > _NOTHING else ""
+
+
 def _size(engine: Engine, fault: Signature, sizes: FloatArray) -> str:
     pairs = list(zip(fault.sizes, sizes.tolist(), strict=True))
     if fault.fault == "phaser-off-stop":
         return f"{abs(pairs[0][1]):.1f}° off its parked position, {_side(pairs[0][1])}"
-    words = [_one_size(size, value) for size, value in pairs if abs(value) > 0.005]
-    if fault.fault == "elongated" and words and pairs[0][0].unit == "%":
-        words += _strand(engine, fault, pairs[0][1])
+    words = [_one_size(size, value) for size, value in pairs if abs(value) > _NOTHING]
+    if words and _in_percent(fault):
+        words += growth_words(engine, _drive_of(engine, fault), percent=pairs[0][1])
     return ", ".join(words)
 
 
@@ -213,9 +225,11 @@ def _side(value: float) -> str:
     return "late" if value >= 0 else "early"
 
 
-def _strand(engine: Engine, fault: Signature, percent: float) -> list[str]:
-    """Millimetres by which the tight strands up to the last cam have grown."""
+def _drive_of(engine: Engine, fault: Signature) -> Drive:
     name = fault.key.partition(":")[2]
-    drive = next(drive for drive in engine.drives if drive.name == name)
-    length_mm = tight_length_mm(drive, cam_sprockets(engine, drive)[-1])
-    return [] if length_mm is None else [f"{length_mm * percent / 100:.1f} mm of the tight strands"]
+    return next(drive for drive in engine.drives if drive.name == name)
+
+
+def _in_percent(fault: Signature) -> bool:
+    """Whether a fault is an elongation of links that all wear alike over known lengths."""
+    return fault.fault == "elongated" and fault.sizes[0].unit == "%"
