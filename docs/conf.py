@@ -3,7 +3,7 @@
 The pages are plain Markdown, read by MyST the way they read in any viewer. Sphinx starts at the
 top of the repository, so that links to the changelog, to sources and to pictures lead somewhere
 there too. Which pages there are, in which groups, stands once: in the tables of ``index.md``.
-"""
+"""  # noqa: INP001  settings, not a package
 
 from __future__ import annotations
 
