@@ -32,6 +32,7 @@ html_theme_options = {
     "light_css_variables": {"color-brand-primary": "#44516b", "color-brand-content": "#0b7f7c"},
     "dark_css_variables": {"color-brand-primary": "#aab6cf", "color-brand-content": "#4fc0bc"},
 }
+highlight_language = "none"  # a block without a name holds an equation, not a program
 pygments_style = "default"
 pygments_dark_style = "github-dark"
 
