@@ -37,7 +37,7 @@ pygments_style = "default"
 pygments_dark_style = "github-dark"
 
 _GROUP = re.compile(r"^## (?P<caption>.+?)\n(?P<rows>.*?)(?=^## |\Z)", re.MULTILINE | re.DOTALL)
-_ROW = re.compile(r"^\| \[[^\]]+\]\((?P<page>[^)]+)\.md\) \|", re.MULTILINE)
+_ROW = re.compile(r"^\| \[(?P<title>[^\]]+)\]\((?P<page>[^)]+)\.md\) \|", re.MULTILINE)
 
 
 def contents(index: str) -> str:
@@ -45,7 +45,7 @@ def contents(index: str) -> str:
     return "".join(
         "\n".join(
             ["\n```{toctree}", ":hidden:", f":caption: {group['caption']}", "",
-             *_ROW.findall(group["rows"]), "```\n"]
+             *(f"{title} <{page}>" for title, page in _ROW.findall(group["rows"])), "```\n"]
         )
         for group in _GROUP.finditer(index)
         if _ROW.search(group["rows"])
