@@ -18,8 +18,9 @@ NAMES = {"CHANGELOG", "CTS", "EUR", "GBP", "GM", "MATLAB", "README"}
 
 
 def prose(path):
-    """What a page says in sentences, without code, targets of links and the list of sources."""
+    """What a page says in sentences, without code, links' targets, sources and written tables."""
     text = path.read_text(encoding="utf-8")
+    text = re.sub(r"<!-- (.+?): begin -->.*?<!-- \1: end -->", "", text, flags=re.DOTALL)
     text = re.sub(r"^## (?:\d+ )?Sources\n.*?(?=^## |\Z)", "", text, flags=re.MULTILINE | re.DOTALL)
     return re.sub(r"\]\([^)]*\)|<!--.*?-->", "]", CODE.sub("", text), flags=re.DOTALL)
 
