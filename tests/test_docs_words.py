@@ -13,8 +13,8 @@ ROOT = Path(__file__).parents[1]
 PAGES = sorted([*ROOT.glob("*.md"), *ROOT.glob("docs/*.md")])
 CAPITALS = re.compile(r"(?<![\w-])[A-Z]{2,}(?=s?\b)")
 CODE = re.compile(r"^ *```.*?^ *```|`[^`]*`", re.MULTILINE | re.DOTALL)
-NAMES = {"CHANGELOG", "CTS", "EUR", "GBP", "GM", "MATLAB", "README"}
-"""Files, a model, currencies, a maker, a program: names, not short for anything here."""
+NAMES = {"CHANGELOG", "CTS", "EUR", "GBP", "GM", "LGPL", "MATLAB", "README"}
+"""Files, a model, currencies, a maker, a licence, a program: names, explained by themselves."""
 
 
 def prose(path):
