@@ -10,6 +10,8 @@ import pytest
 import typer
 
 import crankwise
+from crankwise import errors
+from crankwise.cli import guard
 from crankwise.cli.app import app
 
 ROOT = Path(__file__).parents[2]
@@ -70,6 +72,30 @@ def test_the_command_reference_has_each_option_and_no_other(name):
 def test_the_command_reference_says_what_help_says(name):
     first = " ".join(COMMANDS[name].help.split("\n\n")[0].split())
     assert first in " ".join(section(name).split())
+
+
+def plain(text: str) -> str:
+    """Words without marks, so that a help text and a cell of a table can be held together."""
+    text = re.sub(r"\]\([^)]*\)", "", text)
+    return " ".join(re.sub(r"[`\[\]]", "", text).split()).rstrip(".").lower()
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_the_command_reference_says_of_each_option_what_help_says(name):
+    rows = re.findall(r"^\| (`-.*?) \| (.*) \|$", section(name), re.MULTILINE)
+    assert rows or not options_of(COMMANDS[name]) - ALIKE - {"--help", "-h"}
+    for shown, told in rows:
+        options = set(re.findall(r"`(--?[a-z-]+)", shown))
+        for param in COMMANDS[name].params:
+            if options & {*param.opts, *param.secondary_opts}:
+                assert plain(param.help) in plain(told), f"{name} {shown}"
+
+
+def test_exit_codes_are_those_of_the_errors():
+    known = re.findall(r"^\| (\d+) \| (.*) \|$", read("docs/cli.md"), re.MULTILINE)
+    codes = {0, guard.INTERRUPTED, guard.BROKEN_PIPE, errors.CrankwiseError.exit_code}
+    codes |= {kind.exit_code for kind in errors.CrankwiseError.__subclasses__()}
+    assert {int(code) for code, _ in known} == codes
 
 
 def test_options_before_the_command_are_documented():
