@@ -103,7 +103,9 @@ def weaknesses(packages: Sequence[Needed]) -> tuple[str, bool]:
     known = [answer for answer in answers if "skip_reason" not in answer]
     if not known:
         return "Known weaknesses: not asked, the service knows none of these packages.", True
-    found = [f"{one['name']} {one['version']}: {bad['id']}" for one in known for bad in one["vulns"]]
+    found = [
+        f"{one['name']} {one['version']}: {bad['id']}" for one in known for bad in one["vulns"]
+    ]
     words = f"Known weaknesses: {len(found)} in {len(known)} of {len(packages)} packages asked for."
     return "\n".join([words, *found]), not found
 

@@ -54,7 +54,9 @@ def main(arguments: list[str] | None = None) -> int:
 def bill(packages: Sequence[Needed], extras: frozenset[str], known: Mapping[str, str]) -> str:
     """Make the document of the project with these packages; ``known`` are digests by name."""
     own = distribution(PROJECT)
-    project = _component(Needed(PROJECT, own.version, licence(own)), None, ComponentType.APPLICATION)
+    project = _component(
+        Needed(PROJECT, own.version, licence(own)), None, ComponentType.APPLICATION
+    )
     components = {
         package.name: _component(package, known.get(package.name), ComponentType.LIBRARY)
         for package in packages

@@ -2,10 +2,10 @@
 
     python3 scripts/check.py             all checks
     python3 scripts/check.py tests/laws  set up, then only pytest with these arguments
-    python3 scripts/check.py --lowest    all tests with the least versions that pyproject.toml allows
+    python3 scripts/check.py --lowest    all tests with the least versions of pyproject.toml
 
-Makes ``.venv`` if it is not there, or was made by another Python, and installs the project with what
-the tests need, again only after ``pyproject.toml`` has changed. The least versions have an
+Makes ``.venv`` if it is not there, or was made by another Python, and installs the project with
+what the tests need, again only after ``pyproject.toml`` has changed. The least versions have an
 environment of their own, ``.venv-lowest``.
 """  # noqa: INP001  a script, not a package
 

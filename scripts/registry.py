@@ -65,7 +65,9 @@ def _locked(packages: Sequence[Needed]) -> list[dict[str, Any]]:
         )  # fmt: skip
         if not answer.exists():
             return []
-        entries: list[dict[str, Any]] = tomllib.loads(answer.read_text(encoding="utf-8"))["packages"]
+        entries: list[dict[str, Any]] = tomllib.loads(answer.read_text(encoding="utf-8"))[
+            "packages"
+        ]
     return entries
 
 

@@ -4,8 +4,9 @@
     python scripts/release.py --quick   build, compare and look inside; install nothing
 
 Builds the sdist and from it the wheel, twice, to the same bytes; checks them with twine; looks that
-all of the package is in and nothing of this machine; installs the wheel into empty environments in a
-folder with blanks and letters beyond ASCII, and runs it there with the extra ``shop`` and without any.
+all of the package is in and nothing of this machine; installs the wheel into empty environments in
+a folder with blanks and letters beyond ASCII, and runs it there with the extra ``shop`` and without
+any.
 """  # noqa: INP001  a script, not a package
 
 from __future__ import annotations
@@ -185,12 +186,12 @@ def check_refused(crankwise: Path, refusal: Refusal, cwd: Path) -> None:
     said = done.stderr.decode("utf-8", "replace").strip()
     if done.returncode == 0 or refusal.words not in said or "\n" in said:
         words = " ".join(refusal.command)
-        raise NotReadyError(f"crankwise {words} lacks {refusal.words} and says: {said or 'nothing'}")
+        raise NotReadyError(
+            f"crankwise {words} lacks {refusal.words} and says: {said or 'nothing'}"
+        )
 
 
-def run(
-    *command: str | Path, cwd: Path = ROOT, more: Mapping[str, str] | None = None
-) -> None:
+def run(*command: str | Path, cwd: Path = ROOT, more: Mapping[str, str] | None = None) -> None:
     """Run a step quietly; what it said stands in the error where it fails."""
     done = subprocess.run(  # noqa: S603  ours
         command, cwd=cwd, env=os.environ | dict(more or {}), stdout=subprocess.PIPE,
