@@ -116,6 +116,9 @@ def _below(folder: Path) -> Iterator[Source]:
 
 def _source_of(path: Path) -> Source:
     absolute = str(path.absolute())
+    text = absolute.encode("utf-8", "replace").decode()
+    if text != absolute:  # a name that no table can hold: told as one that isn't there
+        return Source(text, None, "")
     try:
         told = path.stat()
     except OSError:
