@@ -86,7 +86,9 @@ def _places(place: str) -> tuple[URL, str]:
     if "://" not in place:
         folder = at_home(place) if place else user_data_path("crankwise", appauthor=False)
         folder = folder.absolute()
-        if folder.is_file():
+        with in_words(str(folder)):
+            is_file = folder.is_file()
+        if is_file:
             raise UsageError(f"{place} is a file: give the folder of a store, or sqlite:///{place}")
         url = URL.create("sqlite", database=str(folder / _FILE))
         return url, elsewhere or str(folder / _ORIGINALS)
