@@ -128,14 +128,14 @@ def _told(of: Distribution) -> Needed:
 
 def licence(of: Distribution) -> str:
     """Tell the licence that a package names: as expression, in a word, by classifier, or not."""
-    told = of.metadata
-    for text in (told.get("License-Expression"), told.get("License")):
-        if text and len(text) < 80:  # longer ones are the licence itself
+    told = of.metadata.json
+    for text in (told.get("license_expression"), told.get("license")):
+        if isinstance(text, str) and len(text) < 80:  # longer ones are the licence itself
             try:
                 return str(canonicalize_license_expression(text))
             except InvalidLicenseExpression:
                 continue
-    for classifier in told.get_all("Classifier") or ():
+    for classifier in told.get("classifier", ()):
         kind, _, name = classifier.rpartition(" :: ")
         if kind.startswith("License") and name in _CLASSIFIERS:
             return _CLASSIFIERS[name]

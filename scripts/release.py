@@ -173,7 +173,14 @@ def install(wheel: Path, extra: str, folder: Path) -> Path:
     began = time.monotonic()
     venv.create(folder, with_pip=True)
     programs = folder / ("Scripts" if os.name == "nt" else "bin")
-    run(programs / "python", "-m", "pip", "install", "--quiet", f"{wheel}[{extra}]")
+    run(
+        programs / "python",
+        "-m",
+        "pip",
+        "install",
+        "--quiet",
+        f"{wheel}[{extra}]" if extra else wheel,
+    )
     say(f"installed {extra or 'without extras'} in {time.monotonic() - began:.0f} s")
     return programs / "crankwise"
 

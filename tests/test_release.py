@@ -60,7 +60,7 @@ def test_a_dependency_has_a_least_version_and_an_allowed_licence(scripts, asked)
 
 def test_the_page_on_dependencies_has_each_with_its_least_version():
     page = (ROOT / "docs" / "dependencies.md").read_text(encoding="utf-8")
-    rows = dict(re.findall(r"^\| (\S+) +\| (\S*) ", page, re.MULTILINE))
+    rows = dict(re.findall(r"^\| (\S+) +\| (\S*) +\|", page, re.MULTILINE))
     wanted = {Requirement(asked).name: str(Requirement(asked).specifier)[2:] for asked in ASKED}
     assert wanted.items() <= rows.items(), "run scripts/audit.py --write"
 
