@@ -5,9 +5,11 @@ from __future__ import annotations
 import asyncio
 import errno
 import io
+import ntpath
 import os
 import re
 import stat
+import sys
 import time
 import zipfile
 from concurrent.futures import ThreadPoolExecutor
@@ -18,9 +20,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from crankwise.document.names import clean_name
 from crankwise.errors import NotFoundError, UsageError
 from crankwise.web import uploads as module
-from crankwise.web.uploads import TooLargeError, Uploads, clean_name, open_uploads
+from crankwise.web.uploads import TooLargeError, Uploads, open_uploads
 
 
 def run(coroutine):
@@ -83,6 +86,19 @@ def test_a_name_is_only_a_label(name, cleaned):
     assert clean_name(name) == cleaned
 
 
+def is_reserved_on_windows(name: str) -> bool:
+    """Ask Python itself, in the way of this version."""
+    if sys.version_info >= (3, 13):
+        return ntpath.isreserved(name)
+    return PureWindowsPath(name).is_reserved()
+
+
+@pytest.mark.parametrize("device", ["CON", "nul", "COM1", "LPT\u00b9", "conin$", "aux "])
+@pytest.mark.parametrize("ending", ["", ".csv", ".tar.gz"])
+def test_no_upload_is_named_like_a_device_of_windows(device, ending):
+    assert not is_reserved_on_windows(clean_name(device + ending))
+
+
 @given(st.text(st.characters()))
 def test_a_cleaned_name_is_one_plain_name(name):
     # What counts as a path is told by Python's own pathlib, for both kinds of system.
@@ -92,7 +108,7 @@ def test_a_cleaned_name_is_one_plain_name(name):
     assert not cleaned.startswith(".")
     assert cleaned.isprintable()
     assert len(cleaned.encode()) <= 120
-    assert not PureWindowsPath(cleaned).is_reserved()
+    assert not is_reserved_on_windows(cleaned)
     assert clean_name(cleaned) == cleaned
 
 

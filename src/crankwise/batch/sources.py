@@ -10,6 +10,7 @@ from itertools import takewhile
 from pathlib import Path
 from typing import Any, Final
 
+from crankwise.document import at_home
 from crankwise.errors import MissingPackageError, UsageError
 
 _STATES: Final = ("ETag", "etag", "mtime", "LastModified", "last_modified", "created")
@@ -93,7 +94,7 @@ def shown_names(paths: Iterable[str]) -> dict[str, str]:
 
 
 def _local(name: str) -> Iterator[Source]:
-    path = Path(name).expanduser()
+    path = at_home(name)
     if path.is_dir():
         yield from _below(path)
     elif not path.exists() and glob.has_magic(name):
@@ -115,6 +116,9 @@ def _below(folder: Path) -> Iterator[Source]:
 
 def _source_of(path: Path) -> Source:
     absolute = str(path.absolute())
+    text = absolute.encode("utf-8", "replace").decode()
+    if text != absolute:  # a name that no table can hold: told as one that isn't there
+        return Source(text, None, "")
     try:
         told = path.stat()
     except OSError:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import functools
 import os
 import sys
-from typing import TYPE_CHECKING, NoReturn, ParamSpec
+from typing import TYPE_CHECKING, Final, NoReturn, ParamSpec
 
 import typer
 
-from crankwise.errors import CrankwiseError
+from crankwise.errors import CrankwiseError, UsageError
 from crankwise.language import say, told
 
 if TYPE_CHECKING:
@@ -19,6 +20,8 @@ _Given = ParamSpec("_Given")
 
 BROKEN_PIPE = 141  # 128 + SIGPIPE
 INTERRUPTED = 130  # 128 + SIGINT, as shells expect
+_OF_OUTPUT: Final = {errno.EBADF, errno.EIO, errno.ENOSPC}
+"""Failures of writing what is printed; those of files come with a name."""
 
 
 def guarded(command: Callable[_Given, None]) -> Callable[_Given, None]:
@@ -41,10 +44,15 @@ def guarded(command: Callable[_Given, None]) -> Callable[_Given, None]:
         except MemoryError:
             words = say("There is not enough memory for this recording: use a shorter one.")
             _leave(words, 1)
-        except Exception as error:
-            if os.environ.get("CRANKWISE_DEBUG") == "1":
-                raise
-            _leave(_unexpected(error), 1)
+        except OSError as error:
+            if error.filename is None and error.errno in _OF_OUTPUT:
+                raise  # told where every output ends
+            if error.filename is None and error.errno == errno.ENOENT:
+                words = say("The folder you are in is not there any more: change to another.")
+                _leave(words, UsageError.exit_code)
+            _leave_unexpected(error)
+        except Exception as error:  # noqa: BLE001  none may end in a traceback
+            _leave_unexpected(error)
 
     return run
 
@@ -62,9 +70,12 @@ def _leave(message: str, code: int) -> NoReturn:
     raise typer.Exit(code)
 
 
-def _unexpected(error: Exception) -> str:
-    return say(
+def _leave_unexpected(error: Exception) -> NoReturn:
+    if os.environ.get("CRANKWISE_DEBUG") == "1":
+        raise error
+    words = say(
         "Something went wrong inside Crankwise ({error}). Please report it with the command you "
         "gave; CRANKWISE_DEBUG=1 shows where it happened.",
         error=f"{type(error).__name__}: {error}",
     )
+    _leave(words, 1)

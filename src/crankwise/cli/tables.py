@@ -14,7 +14,7 @@ from crankwise.language import say
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable
 
-    from rich.console import Console
+    from rich.console import Console, JustifyMethod
 
 
 def open_table(*titles: str, numbers: Collection[str] = ()) -> Table:
@@ -26,7 +26,9 @@ def open_table(*titles: str, numbers: Collection[str] = ()) -> Table:
     for title in titles:
         words = title.strip()
         shown = title.removesuffix(words) + say(words)
-        table.add_column(shown, justify="right" if words in numbers else "left")
+        justify: JustifyMethod = "right" if words in numbers else "left"
+        # On a narrow terminal a word goes on below; nothing is cut off.
+        table.add_column(shown, justify=justify, overflow="fold")
     return table
 
 

@@ -10,13 +10,14 @@ import os
 from pathlib import Path
 from typing import Any
 
-from crankwise.document.files import looks_like_document, write_whole
+from crankwise.document.files import at_home, looks_like_document, write_whole
 from crankwise.document.kinds import COMPARISON, MEASUREMENT, parsed, refuse
 from crankwise.document.text import plain, pretty
 from crankwise.model.comparison import Comparison
 from crankwise.model.measurement import Measurement
 
 __all__ = [
+    "at_home",
     "dumps",
     "load",
     "load_comparison",

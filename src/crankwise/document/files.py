@@ -61,9 +61,26 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def at_home(place: str | os.PathLike[str]) -> Path:
+    """Read a path as people write it, ``~`` for a home folder.
+
+    Raises
+    ------
+    UsageError
+        It names the home of somebody who is not there.
+    """
+    try:
+        return Path(place).expanduser()
+    except RuntimeError:
+        raise UsageError(
+            f"{os.fspath(place)}: there is no such home folder, write the whole path"
+        ) from None
+
+
 def _replace(target: Path, data: bytes) -> None:
     """Write beside the target, then swap: both names are in one folder, so it is atomic."""
-    beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    # Not longer than any name can be, however long the target's is.
+    beside = target.with_name(f".{secrets.token_hex(8)}")
     try:
         with beside.open("xb") as file:
             file.write(data)

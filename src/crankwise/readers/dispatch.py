@@ -155,7 +155,7 @@ def _opened(
     options = ReadOptions(interval_s, _never_back(progress))
     try:
         with ExitStack() as stack:
-            source = Source(original, original.name, sha256 or Digest(original))
+            source = Source(original, _text(original.name), sha256 or Digest(original))
             source, reader = _choose(source, choices, stack)
             # Damaged files hold absurd numbers; what comes of them is judged by checks.
             with np.errstate(over="ignore", invalid="ignore"):
@@ -169,6 +169,11 @@ def _opened(
             f"{original.name}: can't be read ({error.strerror or error}). "
             "Check the file and its drive"
         ) from error
+
+
+def _text(name: str) -> str:
+    """Put question marks for what the system could not read of a name, so that it can be kept."""
+    return name.encode("utf-8", "replace").decode()
 
 
 def installed() -> tuple[Reader, ...]:

@@ -6,11 +6,14 @@ import os
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
 
 from platformdirs import user_data_path
 from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
+from crankwise.document import at_home
 from crankwise.errors import MissingPackageError, UsageError
 from crankwise.store.database import Database
 from crankwise.store.failures import in_words
@@ -44,11 +47,12 @@ def open_store(where: str | os.PathLike[str] | None = None) -> Store:
     """
     place = os.fspath(where) if where is not None else os.environ.get(STORE_VARIABLE, "")
     url, originals = _places(place)
-    name = url.render_as_string(hide_password=True)
     if url.get_backend_name() == "sqlite":
         name = str(url.database)
         with in_words(name):
             Path(name).parent.mkdir(parents=True, exist_ok=True)
+    else:
+        name = url.render_as_string(hide_password=True)
     database = Database(url, where=name)
     try:
         bring_forward(database)
@@ -80,9 +84,11 @@ def _places(place: str) -> tuple[URL, str]:
     """Database and place of the originals."""
     elsewhere = os.environ.get(ORIGINALS_VARIABLE, "")
     if "://" not in place:
-        folder = Path(place).expanduser() if place else user_data_path("crankwise", appauthor=False)
+        folder = at_home(place) if place else user_data_path("crankwise", appauthor=False)
         folder = folder.absolute()
-        if folder.is_file():
+        with in_words(str(folder)):
+            is_file = folder.is_file()
+        if is_file:
             raise UsageError(f"{place} is a file: give the folder of a store, or sqlite:///{place}")
         url = URL.create("sqlite", database=str(folder / _FILE))
         return url, elsewhere or str(folder / _ORIGINALS)
@@ -93,7 +99,7 @@ def _places(place: str) -> tuple[URL, str]:
     if url.get_backend_name() == "sqlite":
         if not url.database or url.database == ":memory:":
             raise UsageError(f"{place}: name the file, such as sqlite:///shelf/crankwise.sqlite")
-        path = Path(url.database).expanduser().absolute()
+        path = at_home(url.database).absolute()
         return url.set(database=str(path)), elsewhere or str(path.parent / _ORIGINALS)
     return url, elsewhere
 
@@ -124,5 +130,5 @@ def _originals(place: str) -> Originals | None:
     if not place:
         return None
     if place.startswith("file://"):
-        place = place.removeprefix("file://")
-    return RemoteOriginals(place) if "://" in place else FolderOriginals(Path(place).expanduser())
+        place = url2pathname(urlsplit(place).path)
+    return RemoteOriginals(place) if "://" in place else FolderOriginals(at_home(place))

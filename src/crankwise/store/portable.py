@@ -158,7 +158,7 @@ def write(known_goods: Sequence[KnownGood], path: Path) -> None:
             f"{path.name}: a .json holds one known-good, these are {len(known_goods)}; end the "
             "name in .zip"
         )
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    beside = path.with_name(f".{secrets.token_hex(8)}")
     try:
         try:
             with beside.open("xb") as file:

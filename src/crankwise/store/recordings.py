@@ -8,6 +8,7 @@ import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO
@@ -16,6 +17,7 @@ from sqlalchemy import Select, delete, select
 from sqlalchemy.orm import Session
 
 from crankwise import __version__, document
+from crankwise.document.names import clean_name
 from crankwise.errors import CrankwiseError, NotFoundError, UnreadableError, UsageError
 from crankwise.model.kept import (
     Deletion,
@@ -65,6 +67,8 @@ class Recordings:
             given = name or (None if isinstance(source, bytes) else Path(source).name)
             if not given:
                 raise UsageError("bytes of a recording need a file name with them")
+            # What the system could not read of a name can't be kept.
+            given = given.encode("utf-8", "replace").decode()
             sha256, size = self._place().put(file)
         now = datetime.now(UTC)
         with self._database.write() as session:
@@ -116,6 +120,8 @@ class Recordings:
     def original(self, sha256: str) -> Iterator[Path]:
         """Lend a copy of an original under its own file name; it goes afterwards.
 
+        What this system does not take in a name, or another would not, is replaced.
+
         Raises
         ------
         UsageError
@@ -127,7 +133,7 @@ class Recordings:
         if not recording.is_kept:
             raise UsageError(f"the original of {recording.name} {where_is(recording)}")
         with tempfile.TemporaryDirectory(prefix="crankwise-") as folder:
-            path = Path(folder) / Path(recording.name).name
+            path = Path(folder) / clean_name(recording.name)
             try:
                 copy_out(self._place(), recording.sha256, path)
             except FileNotFoundError as error:
@@ -154,7 +160,8 @@ class Recordings:
         settings = settings or MeasureSettings()
         with self.original(sha256) as path:
             measurement = _measured(path, settings, progress)
-        return self.add_measurement(measurement, settings=settings)
+        kept_as = replace(measurement.recording, name=self.get(sha256).name)
+        return self.add_measurement(replace(measurement, recording=kept_as), settings=settings)
 
     def add_measurement(
         self, measurement: Measurement, *, settings: MeasureSettings | None = None

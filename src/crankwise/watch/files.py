@@ -17,7 +17,8 @@ _TEMPORARY: Final = (".tmp", ".temp", ".part", ".partial", ".crdownload", ".file
 def listing(folder: Path) -> dict[str, FileState] | None:
     """Return every file by its path within the folder; ``None`` while there is no such folder.
 
-    Hidden and temporary files are passed over, and so is what can't be looked at.
+    Hidden and temporary files are passed over, and so is what can't be looked at, or has a name
+    that is no text and so can't be kept.
     """
     if not folder.is_dir():
         return None
@@ -46,7 +47,8 @@ def state_of(folder: Path, path: str) -> FileState | None:
 
 
 def _is_passed_over(name: str) -> bool:
-    return name.startswith((".", "~")) or name.lower().endswith(_TEMPORARY)
+    is_text = not any("\ud800" <= char <= "\udfff" for char in name)
+    return not is_text or name.startswith((".", "~")) or name.lower().endswith(_TEMPORARY)
 
 
 def is_closed(path: Path) -> bool | None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Final, Self
 
+from crankwise.document import at_home
 from crankwise.errors import CrankwiseError
 from crankwise.watch.changes import Bell
 from crankwise.watch.files import listing
@@ -89,7 +90,7 @@ class Watcher:
         warn: Callable[[str], None] = _log.warning,
         manner: Manner = Manner(),
     ) -> None:
-        self._folder = folder.expanduser().absolute()
+        self._folder = at_home(folder).absolute()
         self._store = store
         self._tell = tell
         self._warn = warn

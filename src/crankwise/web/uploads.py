@@ -13,7 +13,6 @@ import secrets
 import shutil
 import tempfile
 import time
-import unicodedata
 from collections.abc import AsyncIterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from typing import IO, Final
 
 from anyio import to_thread
 
+from crankwise.document.names import clean_name
 from crankwise.errors import NotFoundError, UsageError
 from crankwise.store import Store
 
@@ -30,10 +30,6 @@ _PART: Final = ".part"  # no cleaned name begins with a dot
 _ID: Final = re.compile(r"[0-9a-f]{32}")
 _BLOCK_BYTES: Final = 1 << 20
 _DAY_S: Final = 86_400.0
-_MOST_NAME_BYTES: Final = 120
-_NOT_IN_NAMES: Final = re.compile(r'[<>:"|?*]')
-_DEVICES: Final = re.compile(r"(?i)(?:con|prn|aux|nul|com\d|lpt\d)(?:\.|$)")
-"""Names that Windows gives to devices, whatever the ending (Microsoft: Naming Files)."""
 
 
 class TooLargeError(Exception):
@@ -186,22 +182,3 @@ def open_uploads(store: Store, *, most_bytes: int) -> Iterator[Uploads]:
 def _refuse_empty(label: str, size: int) -> None:
     if size == 0:
         raise UsageError(f"{label}: the file is empty. Save or copy the recording again")
-
-
-def clean_name(name: str) -> str:
-    r"""Make what a client calls a file into one plain name, its ending kept.
-
-    >>> clean_name("../../etc/van 3.csv"), clean_name("C:\\scope\\van:3.CSV"), clean_name("\x00..")
-    ('van 3.csv', 'van_3.CSV', 'recording')
-    """
-    last = re.split(r"[/\\]", unicodedata.normalize("NFC", name))[-1]
-    shown = "".join(char if char.isprintable() else " " for char in last)
-    plain = " ".join(_NOT_IN_NAMES.sub("_", shown).split()).strip(". ")
-    if _DEVICES.match(plain):
-        plain = f"_{plain}"
-    stem, dot, ending = plain.rpartition(".")
-    if not dot or len(ending.encode()) > _MOST_NAME_BYTES // 8:
-        stem, dot, ending = plain, "", ""
-    room = _MOST_NAME_BYTES - len((dot + ending).encode())
-    stem = stem.encode("utf-8", "replace")[:room].decode("utf-8", "ignore").rstrip(". ")
-    return f"{stem}{dot}{ending}" if stem else "recording"

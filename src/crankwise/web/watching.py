@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from crankwise.document import at_home
 from crankwise.store import Store
 from crankwise.watch import Manner, Watcher
 
@@ -83,7 +84,7 @@ def open_watching(store: Store, folder: str | None, *, polls: bool) -> Iterator[
     if folder is None:
         yield Watching()
         return
-    watching = Watching(Path(folder).expanduser().absolute())
+    watching = Watching(at_home(folder).absolute())
     watcher = Watcher(
         store, Path(folder), tell=watching.tell, warn=watching.warn, manner=Manner(polls=polls)
     )

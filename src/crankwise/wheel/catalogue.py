@@ -37,7 +37,10 @@ def own_file() -> Path | None:
     if named:
         return Path(named)
     usual = platformdirs.user_config_path("crankwise") / "wheels.toml"
-    return usual if usual.is_file() else None
+    try:
+        return usual if usual.is_file() else None
+    except OSError:  # a home folder that this user can't look into
+        return None
 
 
 def load(extra: Path | None = None) -> dict[str, Wheel]:
@@ -52,7 +55,7 @@ def load(extra: Path | None = None) -> dict[str, Wheel]:
     wheels = _parse(text, where="the built-in wheel catalogue")
     if extra is not None:
         try:
-            text = extra.read_text("utf-8")
+            text = extra.read_text("utf-8-sig")
         except (OSError, UnicodeDecodeError) as error:
             message = f"{extra}: the wheel file can't be read ({error}); check the path"
             raise UnreadableError(message) from error

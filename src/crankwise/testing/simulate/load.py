@@ -30,7 +30,7 @@ def load_spec(path: Path | str) -> SimulationSpec:
     """
     path = Path(path)
     try:
-        table = tomllib.loads(path.read_text("utf-8"))
+        table = tomllib.loads(path.read_text("utf-8-sig"))
     except (OSError, UnicodeDecodeError) as error:
         raise UnreadableError(
             f"{path}: the specification can't be read ({_reason(error)}); check the path"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
+import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -101,7 +101,7 @@ def write(simulation: Simulation, path: Path | str, *, dialect: CsvDialect | Non
 
 def _replace_together(jobs: list[tuple[Path, Callable[[BinaryIO], None]]]) -> None:
     """Write all files beside their final places, then move them there."""
-    drafts = [path.with_name(f".{path.name}.{os.getpid()}.part") for path, _ in jobs]
+    drafts = [path.with_name(f".{secrets.token_hex(8)}.part") for path, _ in jobs]
     try:
         for (_, job), draft in zip(jobs, drafts, strict=True):
             with draft.open("wb") as file:

@@ -14,6 +14,8 @@ from crankwise.web.desk import AtDesk
 
 router = APIRouter(include_in_schema=False)
 
+_MOST_CHARS: Final = 60
+"""Of a vehicle's name in a file's name, so that every system takes it."""
 _TYPES: Final = {
     "pdf": "application/pdf",
     "html": "text/html; charset=utf-8",
@@ -54,5 +56,7 @@ def _plain(label: str) -> str:
 
     >>> _plain("Van 3 (blue)"), _plain("Лада")
     ('Van-3-blue', 'vehicle')
+    >>> len(_plain("long " * 40))
+    59
     """
-    return re.sub(r"[^A-Za-z0-9]+", "-", label).strip("-") or "vehicle"
+    return re.sub(r"[^A-Za-z0-9]+", "-", label)[:_MOST_CHARS].strip("-") or "vehicle"
