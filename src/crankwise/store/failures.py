@@ -87,7 +87,8 @@ def _sqlite_error(error: sqlite3.Error) -> CrankwiseError | None:
         return UsageError("the disk fails to read or write: check it, and verify the store")
     if code in {sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT}:
         return UnreadableError(
-            "the database file is damaged or is no store: put a copy from backups/ in its place"
+            "the database file is damaged or is no store: move it away, and what begins with its "
+            "name, then restore a backup"
         )
     return None
 
