@@ -37,6 +37,7 @@ from crankwise.store.verify_rows import (
     measurement_problems,
     place_problems,
     shop_problems,
+    time_problems,
     watched_problems,
 )
 
@@ -54,6 +55,7 @@ _PARTS: Final[tuple[tuple[str, Callable[[Session], Iterable[Problem]]], ...]] = 
     ("comparisons", comparison_problems),
     ("what the workshop keeps", shop_problems),
     ("watched files", watched_problems),
+    ("times", time_problems),
 )
 
 

@@ -18,6 +18,7 @@ from crankwise.model.shop import Profile
 from crankwise.store import codec, portable
 from crankwise.store.facts import KINDS
 from crankwise.store.tables import (
+    Base,
     ComparisonRow,
     FactRow,
     KnownGoodCamRow,
@@ -29,10 +30,25 @@ from crankwise.store.tables import (
     ShopRow,
     WatchedRow,
 )
-from crankwise.store.types import unpacked
+from crankwise.store.types import UtcTime, unpacked
 
 RESTORE: Final = "restore a backup"
 _STREAM: Final = {"yield_per": 200}
+
+
+def time_problems(session: Session) -> Iterator[Problem]:
+    """Tables in which a time can't be read as one."""
+    for mapper in Base.registry.mappers:
+        kind = mapper.class_
+        times = [column for column in kind.__table__.c if isinstance(column.type, UtcTime)]
+        if times and not _holds(_can_be_read, session, select(*times)):
+            yield Problem("row", f"a time in {kind.__tablename__} was altered; {RESTORE}")
+
+
+def _can_be_read(session: Session, asked: Executable) -> bool:
+    for _ in session.execute(asked, execution_options=_STREAM):
+        pass
+    return True
 
 
 def measurement_problems(session: Session) -> Iterator[Problem]:
