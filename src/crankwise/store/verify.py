@@ -6,6 +6,7 @@ Whatever is damaged, all the rest is checked as well: a part that can't be read 
 from __future__ import annotations
 
 import sqlite3
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from typing import Final
 
@@ -167,9 +168,10 @@ def _file_problems(session: Session) -> Iterator[Problem]:
         if said != "ok":
             words = " ".join(str(said).split())
             yield Problem("database", f"the database file is damaged ({words}); {RESTORE}")
-    for table, number, parent, _ in session.execute(text("PRAGMA foreign_key_check")):
-        row = "a row" if number is None else f"row {number}"
-        yield Problem("row", f"{row} of {table} points to nothing in {parent}; {RESTORE}")
+    lost = Counter((row[0], row[2]) for row in session.execute(text("PRAGMA foreign_key_check")))
+    for (table, parent), count in lost.items():
+        rows = f"{count} rows of {table} point" if count > 1 else f"one row of {table} points"
+        yield Problem("row", f"{rows} to nothing in {parent}; {RESTORE}")
 
 
 def _number_problems(session: Session) -> Iterator[Problem]:
