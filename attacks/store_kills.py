@@ -251,7 +251,8 @@ def _make_old_folder(folder: Path, number: int) -> None:
 def _import_folder(folder: Path, tell: Tell) -> None:
     with open_store(folder / "shelf") as store:
         for taken in import_recordings(store, folder / "old"):
-            tell(f"{taken.outcome} {taken.sha256}")
+            if taken.sha256 is not None:  # beside each recording lies a document of its truth
+                tell(f"{taken.outcome} {taken.sha256}")
 
 
 def _lost_of_folder(folder: Path, said: Sequence[str]) -> list[str]:

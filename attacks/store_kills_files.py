@@ -21,7 +21,6 @@ from crankwise.store import open_store
 
 RECORDINGS: Final = 4
 _UPLOADED_BYTES: Final = 300_000
-_HEADERS: Final = {"Content-Type": "application/octet-stream"}
 
 
 # --- batch --------------------------------------------------------------------------------------
@@ -102,6 +101,11 @@ def _lost_of_batch(folder: Path, said: Sequence[str]) -> list[str]:
 # --- uploads ------------------------------------------------------------------------------------
 
 
+def _make_shelf(folder: Path, _number: int) -> None:
+    with open_store(folder / "shelf") as store:
+        (folder / "key").write_text(store.shop.add_key("the attack"), encoding="ascii")
+
+
 def _serve(folder: Path, tell: Tell) -> None:
     """The server in this process, and a client in one of its own that tells what was answered."""
     import uvicorn  # noqa: PLC0415
@@ -115,7 +119,7 @@ def _serve(folder: Path, tell: Tell) -> None:
     if os.fork() == 0:
         bound.close()
         with suppress(OSError, http.client.HTTPException):  # the server was killed
-            _send(port, tell)
+            _send(port, (folder / "key").read_text(encoding="ascii"), tell)
             os.kill(server, signal.SIGKILL)  # all is sent
         os._exit(0)
     app = create_app(Settings(store=str(folder / "shelf"), port=port))
@@ -123,11 +127,13 @@ def _serve(folder: Path, tell: Tell) -> None:
     uvicorn.Server(config).run(sockets=[bound])
 
 
-def _send(port: int, tell: Tell) -> None:
+def _send(port: int, key: str, tell: Tell) -> None:
+    headers = {"Authorization": f"Bearer {key}"}
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
     for number in range(6):
         connection.request(
-            "PUT", f"/api/uploads?name={number}.csv", body=_upload(number), headers=_HEADERS
+            "PUT", f"/api/uploads?name={number}.csv", body=_upload(number),
+            headers=headers | {"Content-Type": "application/octet-stream"},
         )
         answer = connection.getresponse()
         body = json.loads(answer.read())
@@ -135,7 +141,7 @@ def _send(port: int, tell: Tell) -> None:
             tell(f"upload {body['id']} {number}")
         connection.request(
             "POST", "/api/jobs", body=json.dumps({"vehicle": f"van {time.monotonic_ns()}"}),
-            headers={"Content-Type": "application/json"},
+            headers=headers | {"Content-Type": "application/json"},
         )  # fmt: skip
         answer = connection.getresponse()
         body = json.loads(answer.read())
@@ -266,10 +272,6 @@ def _lost_of_watch(folder: Path, said: Sequence[str]) -> list[str]:
     lost += unsound(folder / "shelf")
     shutil.rmtree(folder / "shelf")
     return lost
-
-
-def _make_shelf(folder: Path, _number: int) -> None:
-    open_store(folder / "shelf").close()
 
 
 def kinds() -> Iterator[tuple[Kind, int]]:
