@@ -95,14 +95,20 @@ def timed(work: Callable[[Tell], None]) -> float:
     return time.monotonic() - begun
 
 
-def _work_and_leave(work: Callable[[Tell], None], writing: int) -> None:
-    """Do the work and leave without cleaning up what belongs to the parent."""
+def teller(writing: int) -> Tell:
+    """Return what writes a line to a handle at once."""
 
     def tell(line: str) -> None:
         data = f"{line}\n".encode()
         while data:
             data = data[os.write(writing, data) :]
 
+    return tell
+
+
+def _work_and_leave(work: Callable[[Tell], None], writing: int) -> None:
+    """Do the work and leave without cleaning up what belongs to the parent."""
+    tell = teller(writing)
     code = 1
     try:
         tell("begun")

@@ -48,9 +48,9 @@ def traced(command: Sequence[str], log: Path) -> list[Call]:
     subprocess.CalledProcessError
         The command failed.
     """
+    options = ("-f", "-y", "-xx", "-s", "16000000", "-e", f"trace={','.join(CALLS)}")
     subprocess.run(
-        ["strace", "-f", "-y", "-xx", "-s", "16000000", "-e", f"trace={','.join(CALLS)}",
-         "-o", str(log), *command],
+        ["strace", *options, "-o", str(log), *command],  # noqa: S607  wherever it is
         check=True, capture_output=True,
     )  # fmt: skip
     return list(_calls(log.read_text(encoding="ascii").splitlines()))
@@ -128,7 +128,7 @@ class Disk:
             self._open(call)
         elif call.name == "close" and call.handle is not None:
             self._handles.pop(call.handle, None)
-        elif call.handle is not None and call.name not in ("unlinkat",):
+        elif call.handle is not None and call.name != "unlinkat":
             handle = self._handles.get(call.handle)
             if handle is not None:
                 self._on_handle(handle, call)
@@ -136,7 +136,7 @@ class Disk:
             self._on_names(call)
 
     def _open(self, call: Call) -> None:
-        path = call.texts[0].decode()
+        path = self._path(call)
         self._handles.pop(call.gave, None)
         if not self._is_ours(path):
             return
@@ -171,7 +171,7 @@ class Disk:
     def _on_names(self, call: Call) -> None:
         if not call.texts:
             return
-        path = call.texts[0].decode()
+        path = self._path(call)
         if not self._is_ours(path):
             return
         if call.name == "mkdir":
@@ -184,6 +184,12 @@ class Disk:
                 file = self._files[old]
                 self._name(target + old.removeprefix(path), there=True, file=file)
                 self._name(old, there=False, file=None)
+
+    def _path(self, call: Call) -> str:
+        """Absolute path that a call names, be it within a folder that is open."""
+        path = call.texts[0].decode()
+        folder = None if call.handle is None else self._handles.get(call.handle)
+        return path if folder is None or path.startswith("/") else f"{folder.path}/{path}"
 
     def _is_ours(self, path: str) -> bool:
         """Whether a path is of this folder; the index of the log is made anew after a cut."""

@@ -57,7 +57,7 @@ NOTE: Final = (
     "that `crankwise verify` finds unsound, or work that could not go on. A power cut keeps what "
     "was flushed; of what was not, each file keeps a beginning, each page of the log or none, and "
     "each new name or none, drawn anew: the model of SQLite's documentation (\"How SQLite Is "
-    "Tested\", section 3.3). Reordering inside one flushed write, a disk that lies about flushing, "
+    'Tested", section 3.3). Reordering inside one flushed write, a disk that lies about flushing, '
     "and damage by heat or age are not modelled; the last is what `crankwise verify` is for."
 )
 
@@ -89,7 +89,11 @@ def killed(kind: Kind, tries: int, chance: np.random.Generator, place: Path) -> 
         bad += [f"kill {number}: {words}" for words in lost[:1]]
     for words in bad[:5]:
         print(f"{kind.name}: {words}")
-    seen = f"{cut:,} in the middle of {takes_s:.1f} s; {told:,} reports all true" if not bad else bad[0]
+    seen = (
+        f"{cut:,} in the middle of {takes_s:.1f} s; {told:,} reports all true"
+        if not bad
+        else bad[0]
+    )
     return Outcome(f"kill: {kind.name}", tries, len(bad), seen)
 
 

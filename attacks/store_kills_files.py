@@ -9,7 +9,7 @@ import shutil
 import signal
 import socket
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
@@ -58,8 +58,7 @@ def _run_batch(folder: Path) -> Any:
     from crankwise.batch import run  # noqa: PLC0415
     from crankwise.batch.sources import find_sources  # noqa: PLC0415
 
-    run.workers = _here  # type: ignore[assignment]  # in this child only
-    run._KEEP_S = 0.0  # type: ignore[misc]  # noqa: SLF001
+    vars(run).update(workers=_here, _KEEP_S=0.0)  # in this child only
     found = find_sources([str(folder / "recordings")])
     return run.run_batch(found.sources, _plan(), folder / "out.parquet")
 
@@ -132,7 +131,9 @@ def _send(port: int, key: str, tell: Tell) -> None:
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
     for number in range(6):
         connection.request(
-            "PUT", f"/api/uploads?name={number}.csv", body=_upload(number),
+            "PUT",
+            f"/api/uploads?name={number}.csv",
+            body=_upload(number),
             headers=headers | {"Content-Type": "application/octet-stream"},
         )
         answer = connection.getresponse()
@@ -248,9 +249,11 @@ def _watch(folder: Path, tell: Tell) -> None:
 
     with open_store(folder / "shelf") as store:
         watcher = Watcher(
-            store, folder / "exports", tell=lambda seen: tell(f"seen {seen.sha256} {seen.visit_id}"),
+            store,
+            folder / "exports",
+            tell=lambda seen: tell(f"seen {seen.sha256} {seen.visit_id}"),
             manner=Manner(polls=True, settle_s=0.05),
-        )  # fmt: skip
+        )
         watcher.take_all()
         watcher.close()
 
@@ -292,5 +295,3 @@ def kinds() -> Iterator[tuple[Kind, int]]:
         f"watching a folder of {RECORDINGS} recordings", _make_exports, _watch, _lost_of_watch,
         together=50,
     ), 50  # fmt: skip
-
-

@@ -6,7 +6,6 @@ leave them (:mod:`attacks.power`), and looked through as after a kill.
 
 from __future__ import annotations
 
-import os
 import shutil
 import sys
 import tempfile
@@ -17,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from attacks import store_kills, store_kills_files
-from attacks.children import asked
+from attacks.children import asked, teller
 from attacks.outcome import Outcome
 from attacks.power import Call, Disk, traced
 from attacks.store_kills import Kind
@@ -86,11 +85,7 @@ def _kinds() -> list[Kind]:
 def main(name: str, folder: str) -> None:
     """Do one kind of work and tell on the output what is done."""
     [kind] = [kind for kind in _kinds() if kind.name == name]
-    kind.work(Path(folder), lambda line: _tell(f"{line}\n".encode()))
-
-
-def _tell(data: bytes) -> None:
-    os.write(1, data)
+    kind.work(Path(folder), teller(1))
 
 
 if __name__ == "__main__":
