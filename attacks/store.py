@@ -2,6 +2,7 @@
 
     python -m attacks.store                 1,050 kills, 300 power cuts, everything else once
     python -m attacks.store --tries 100     so many kills, and the rest in proportion
+    python -m attacks.store --only locked   only attacks whose name holds that
     python -m attacks.store --write         everything, and into docs/robustness.md
 
 Kills are by SIGKILL, at moments drawn evenly from the time that the work takes; what was reported
@@ -37,14 +38,15 @@ def main(arguments: list[str] | None = None) -> int:
     """Attack, print, and write if asked; 0 if nothing was lost, else 1."""
     parser = argparse.ArgumentParser(prog="attacks.store", description=__doc__.split("\n")[0])
     parser.add_argument("--tries", type=int, default=KILLS, help="kills in all")
+    parser.add_argument("--only", default="", help="a part of the names of attacks")
     parser.add_argument("--seed", type=int, default=8)
     parser.add_argument("--write", action="store_true", help="put it into docs/robustness.md")
     chosen = parser.parse_args(arguments)
-    if chosen.write and chosen.tries < KILLS:
-        parser.error("--write needs the full number of tries")
+    if chosen.write and (chosen.tries < KILLS or chosen.only):
+        parser.error("--write needs every attack, and the full number of tries")
     begun = time.monotonic()
     imported(*_MODULES)
-    outcomes = list(attacked(chosen.tries, chosen.seed))
+    outcomes = list(attacked(chosen.tries, chosen.seed, chosen.only))
     print(as_table(outcomes))
     if chosen.write:
         minutes = (time.monotonic() - begun) / 60
@@ -62,14 +64,15 @@ NOTE: Final = (
 )
 
 
-def attacked(tries: int, seed: int) -> Iterator[Outcome]:
+def attacked(tries: int, seed: int, only: str) -> Iterator[Outcome]:
     """Every attack of its share."""
     chance = np.random.default_rng(seed)
     for kind, share in (*store_kills.kinds(), *store_kills_files.kinds()):
-        with tempfile.TemporaryDirectory(prefix="crankwise-kills-") as folder:
-            yield killed(kind, max(1, round(share * tries / KILLS)), chance, Path(folder))
-    yield from store_power.attacked(tries / KILLS, chance)
-    yield from store_hostile.attacked()
+        if only in f"kill: {kind.name}":
+            with tempfile.TemporaryDirectory(prefix="crankwise-kills-") as folder:
+                yield killed(kind, max(1, round(share * tries / KILLS)), chance, Path(folder))
+    yield from store_power.attacked(tries / KILLS, chance, only)
+    yield from store_hostile.attacked(only)
 
 
 def killed(kind: Kind, tries: int, chance: np.random.Generator, place: Path) -> Outcome:
@@ -82,7 +85,8 @@ def killed(kind: Kind, tries: int, chance: np.random.Generator, place: Path) -> 
         if number % kind.together == 0:
             folder.mkdir()
             asked(lambda: kind.begin(folder, number))  # noqa: B023  done before the next one
-        gone = run_and_kill(lambda tell: kind.work(folder, tell), chance.uniform(0.0, takes_s))  # noqa: B023
+        after_s = chance.uniform(0.0, takes_s)
+        gone = run_and_kill(lambda tell: kind.work(folder, tell), after_s)  # noqa: B023
         cut += gone.was_cut
         told += len(gone.said)
         lost = asked(lambda: kind.find(folder, gone.said))  # noqa: B023

@@ -30,12 +30,13 @@ SHARES: Final = {
 """Cuts of each kind."""
 
 
-def attacked(share: float, chance: np.random.Generator) -> Iterator[Outcome]:
-    """Cut the power so many times of each kind."""
-    if shutil.which("strace") is None:
+def attacked(share: float, chance: np.random.Generator, only: str) -> Iterator[Outcome]:
+    """Cut the power so many times of each kind whose name holds some text."""
+    kinds = [kind for kind in _kinds() if only in f"power cut: {kind.name}"]
+    if kinds and shutil.which("strace") is None:
         print("power cuts need strace, which is not installed: left out")
         return
-    for kind in _kinds():
+    for kind in kinds:
         with tempfile.TemporaryDirectory(prefix="crankwise-power-") as folder:
             yield cut(kind, max(1, round(SHARES[kind.name] * share)), chance, Path(folder))
 

@@ -9,6 +9,7 @@ import typer
 from crankwise.cli.options import AsJson, Lang, Quiet, is_quiet
 from crankwise.cli.storing import Where, echo_json, open_existing
 from crankwise.errors import UnreadableError
+from crankwise.language import say
 
 if TYPE_CHECKING:
     from crankwise.model.kept import VerifyReport
@@ -34,7 +35,7 @@ def verify(
     silent = is_quiet(ctx, quiet=quiet)
     with (
         open_existing(ctx, store) as opened,
-        Bar("checking the store", shown=not silent) as bar,
+        Bar(say("checking the store"), shown=not silent) as bar,
     ):
         where = opened.where
         report = opened.verify(again=again, progress=bar.step)
@@ -59,6 +60,7 @@ def verify(
 
 def _leave_if_damaged(where: str, report: VerifyReport) -> None:
     count = len(report.problems)
+    if count == 1:
+        raise UnreadableError(f"{where}: one thing is wrong in this store")
     if count:
-        things = "one thing is" if count == 1 else f"{count} things are"
-        raise UnreadableError(f"{where}: {things} wrong in this store")
+        raise UnreadableError(f"{where}: {count} things are wrong in this store")

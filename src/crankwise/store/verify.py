@@ -49,14 +49,14 @@ DAMAGE: Final = (SQLAlchemyError, sqlite3.Error, CrankwiseError, ValueError, Typ
 
 _MOST_SAID: Final = 5
 _PARTS: Final[tuple[tuple[str, Callable[[Session], Iterable[Problem]]], ...]] = (
-    ("measurements", measurement_problems),
-    ("known-goods", known_good_problems),
-    ("places in patterns", place_problems),
-    ("facts", fact_problems),
-    ("comparisons", comparison_problems),
+    ("the measurements", measurement_problems),
+    ("the known-goods", known_good_problems),
+    ("the places in patterns", place_problems),
+    ("the facts", fact_problems),
+    ("the comparisons", comparison_problems),
     ("what the workshop keeps", shop_problems),
-    ("watched files", watched_problems),
-    ("times", time_problems),
+    ("the watched files", watched_problems),
+    ("the times", time_problems),
 )
 
 
@@ -89,20 +89,21 @@ def verify(
     """
     tell = progress or (lambda _step, _share: None)
     check = _Check(database)
+    tell("checking the database", 0.0)
     if database.is_sqlite:
-        tell("checking the database file", 0.0)
         check.part("the database file", _file_problems)
-        check.part("numbers of rows", _number_problems)
+        check.part("the numbers of rows", _number_problems)
     for name, problems in _PARTS:
-        tell(f"checking {name}", 0.0)
         check.part(name, problems)
     kinds = (FactRow, ComparisonRow, ShopRow, WatchedRow)
     counts = [
         check.count(kind) for kind in (OriginalRow, MeasurementRow, KnownGoodRow, *kinds)
     ]  # fmt: skip
-    check.files("originals", lambda: original_problems(database, originals, tell))
+    check.files("the originals", lambda: original_problems(database, originals, tell))
     if again and originals is not None:
-        check.files("measuring again", lambda: measured_again(database, originals, tell))
+        check.files(
+            "the original measured again", lambda: measured_again(database, originals, tell)
+        )
     return VerifyReport(
         recordings=counts[0],
         measurements=counts[1],
@@ -170,8 +171,11 @@ def _file_problems(session: Session) -> Iterator[Problem]:
             yield Problem("database", f"the database file is damaged ({words}); {RESTORE}")
     lost = Counter((row[0], row[2]) for row in session.execute(text("PRAGMA foreign_key_check")))
     for (table, parent), count in lost.items():
-        rows = f"{count} rows of {table} point" if count > 1 else f"one row of {table} points"
-        yield Problem("row", f"{rows} to nothing in {parent}; {RESTORE}")
+        if count > 1:
+            said = f"{count} rows of {table} point to nothing in {parent}; {RESTORE}"
+        else:
+            said = f"one row of {table} points to nothing in {parent}; {RESTORE}"
+        yield Problem("row", said)
 
 
 def _number_problems(session: Session) -> Iterator[Problem]:
