@@ -1,4 +1,4 @@
-"""The attacks on the store, a few tries of each, so that they can't rot: seconds instead of minutes.
+"""The attacks on the store, a few tries of each, so that they can't rot.
 
 They run in a process of their own, as children are made by forking, which wants no other threads.
 """
@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
 from attacks.power import Call, Disk
 
 ROOT = Path(__file__).parents[1]

@@ -41,8 +41,6 @@ def bring_forward(database: Database) -> None:
     if database.is_sqlite:
         _refuse_emptied(database)
         _write_ahead(database)
-        if found is not None and _is_known(found):
-            _back_up(database, found)
     # SQLite alters a table by copying and swapping it, which no reference would survive.
     unchecked = Database(database.url, where=database.where, checks_references=False)
     try:
@@ -59,6 +57,8 @@ def _migrate(database: Database) -> None:
         if found == SCHEMA:
             return
         _refuse_foreign(connection, database.where, found)
+        if database.is_sqlite and found is not None:
+            _back_up(database, found)  # nobody else writes: the copy is what is brought forward
         _upgrade(connection)
         if database.is_sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
             raise UnreadableError(
