@@ -8,6 +8,7 @@ import typer
 
 from crankwise import __version__
 from crankwise.cli import (
+    backup,
     batch,
     compare,
     demo,
@@ -18,6 +19,7 @@ from crankwise.cli import (
     serve,
     shop,
     simulate,
+    verify,
     watch,
 )
 from crankwise.cli.guard import guarded
@@ -60,6 +62,7 @@ def root(
     ctx.obj = Shared(quiet=quiet, store=store)
 
 
+app.command("backup")(guarded(backup.backup))
 app.command("batch")(guarded(batch.batch))
 app.command("compare")(guarded(compare.compare))
 app.command("demo")(guarded(demo.demo))
@@ -67,6 +70,7 @@ app.command("measure")(guarded(measure.measure))
 app.command("report")(guarded(report.report))
 app.command("serve")(guarded(serve.serve))
 app.command("simulate")(guarded(simulate.simulate))
+app.command("verify")(guarded(verify.verify))
 app.command("watch")(guarded(watch.watch))
 app.add_typer(job.group, name="job")
 app.add_typer(reference.group, name="reference")

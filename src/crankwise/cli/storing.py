@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from crankwise.cli.options import Shared
-from crankwise.errors import UsageError
+from crankwise.errors import NotFoundError, UsageError
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -36,6 +36,26 @@ def open_for(ctx: typer.Context, where: str | None) -> Store:
     from crankwise.store import open_store  # noqa: PLC0415  keeps --help fast
 
     return open_store(place_of_store(ctx, where))
+
+
+def open_existing(ctx: typer.Context, where: str | None) -> Store:
+    """Open a store as :func:`open_for`, but make none where there is none.
+
+    Raises
+    ------
+    NotFoundError
+        There is no store.
+    """
+    from crankwise.store import has_store, open_store  # noqa: PLC0415  keeps --help fast
+
+    place = place_of_store(ctx, where)
+    if not has_store(place):
+        raise NotFoundError(
+            f"there is no store in {place}: name its folder with --store"
+            if place
+            else "there is no store yet: name its folder with --store"
+        )
+    return open_store(place)
 
 
 def place_of_store(ctx: typer.Context, where: str | None) -> str | None:

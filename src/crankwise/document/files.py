@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import secrets
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import IO, Final
 
 from crankwise.errors import UsageError
 
 _FIRST_BYTES = 64
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+_CANT_FLUSH: Final = {errno.EINVAL, errno.ENOTSUP, errno.EACCES, errno.EPERM, errno.EBADF}
+"""Why some systems flush no folder: network shares, and folders that may not be listed."""
 
 
 def write_whole(path: str | os.PathLike[str], data: bytes, *, keep_sha256: Collection[str]) -> None:
@@ -38,7 +43,8 @@ def write_whole(path: str | os.PathLike[str], data: bytes, *, keep_sha256: Colle
         if target.exists() and not target.is_file() and not target.is_dir():
             target.write_bytes(data)  # a pipe or a terminal: nothing to replace
         else:
-            _replace(target.resolve(), data)
+            with whole_file(target.resolve()) as file:
+                file.write(data)
     except OSError as error:
         raise UsageError(
             f"{path} can't be written ({error.strerror}): choose another place with -o"
@@ -77,15 +83,59 @@ def at_home(place: str | os.PathLike[str]) -> Path:
         ) from None
 
 
-def _replace(target: Path, data: bytes) -> None:
-    """Write beside the target, then swap: both names are in one folder, so it is atomic."""
+@contextmanager
+def whole_file(target: Path) -> Iterator[IO[bytes]]:
+    """Open a file that takes the place of the target in one step once the block has ended well.
+
+    It is written beside the target, as names of one folder can be swapped at once, and both the
+    file and its name are on the disk afterwards. A block that fails leaves the target as it was.
+
+    Raises
+    ------
+    OSError
+        The place can't be written.
+    """
     # Not longer than any name can be, however long the target's is.
     beside = target.with_name(f".{secrets.token_hex(8)}")
     try:
         with beside.open("xb") as file:
-            file.write(data)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         beside.replace(target)
+        flush_folder(target.parent)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it that are missing, so that they outlive a power cut.
+
+    Raises
+    ------
+    OSError
+        The place can't be written.
+    """
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for one in missing:
+        flush_folder(one.parent)
+
+
+def flush_folder(folder: Path) -> None:
+    """Make a new name in a folder outlive a power cut, where the system can."""
+    if os.name != "posix":
+        return
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError as error:
+        if error.errno in _CANT_FLUSH:
+            return
+        raise
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        if error.errno not in _CANT_FLUSH:
+            raise
+    finally:
+        os.close(handle)

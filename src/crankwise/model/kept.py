@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Literal
 
 from crankwise.model.measurement import Measurement
@@ -116,22 +117,63 @@ class Remeasured:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Something that verifying a store found: ``what`` in one word, ``text`` in a sentence."""
+    """Something that verifying a store found.
 
-    what: Literal["database", "original", "measurement", "known-good", "stray"]
+    Attributes
+    ----------
+    what : str
+        Of what kind, in one word; a ``note`` is no damage.
+    text : str
+        What is wrong, where, and what to do.
+    """
+
+    what: Literal["database", "row", "original", "measurement", "known-good", "note"]
     text: str
 
 
 @dataclass(frozen=True, slots=True)
 class VerifyReport:
-    """What was checked, by number, and every problem found."""
+    """What was checked, by number, and what was found.
+
+    Attributes
+    ----------
+    recordings, measurements, known_goods : int
+        Originals, measurements and known-goods that were checked.
+    rows : int
+        Other rows: facts, comparisons, what the workshop keeps about itself, what watches saw.
+    problems : tuple of Problem
+        What is wrong.
+    notes : tuple of Problem
+        Files that belong to nothing, and what could not be compared.
+    """
 
     recordings: int
     measurements: int
     known_goods: int
+    rows: int
     problems: tuple[Problem, ...]
+    notes: tuple[Problem, ...] = ()
 
     @property
     def is_sound(self) -> bool:
         """Whether nothing is wrong."""
         return not self.problems
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A copy of a store.
+
+    Attributes
+    ----------
+    path : Path
+        Its folder, which is a store itself.
+    originals : int
+        Originals in it.
+    missing : tuple of str
+        Originals that are missing or damaged in the store, and so in its copy.
+    """
+
+    path: Path
+    originals: int
+    missing: tuple[str, ...] = ()

@@ -73,8 +73,10 @@ def _database_error(error: DBAPIError) -> CrankwiseError | None:
 
 
 def _sqlite_error(error: sqlite3.Error) -> CrankwiseError | None:
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    if code == sqlite3.SQLITE_FULL:
+    exact = getattr(error, "sqlite_errorcode", 0)
+    code = exact & 0xFF
+    # The second is for want of room too, for the index of the log.
+    if code == sqlite3.SQLITE_FULL or exact == sqlite3.SQLITE_IOERR_SHMSIZE:
         return UsageError(_FULL)
     if code in {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM}:
         return UsageError(_READ_ONLY)
@@ -87,7 +89,8 @@ def _sqlite_error(error: sqlite3.Error) -> CrankwiseError | None:
         return UsageError("the disk fails to read or write: check it, and verify the store")
     if code in {sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT}:
         return UnreadableError(
-            "the database file is damaged or is no store: put a copy from backups/ in its place"
+            "the database file is damaged or is no store: move it away, and what begins with its "
+            "name, then restore a backup"
         )
     return None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
@@ -12,7 +12,9 @@ from pathlib import Path
 from sqlalchemy import inspect, text
 from sqlalchemy.engine import Connection
 
-from crankwise.errors import UnreadableError
+from crankwise.document.files import make_folder
+from crankwise.errors import UnreadableError, UsageError
+from crankwise.store.backup import ORIGINALS, copy_database
 from crankwise.store.database import Database
 from crankwise.store.failures import BUSY_S, in_words
 from crankwise.store.tables import SCHEMA
@@ -32,11 +34,13 @@ def bring_forward(database: Database) -> None:
     """
     found = _revision(database)
     if found == SCHEMA:
+        if database.is_sqlite and not _writes_ahead(database):
+            with suppress(UsageError):  # a backup on a disk that is read-only can still be read
+                _write_ahead(database)
         return
     if database.is_sqlite:
+        _refuse_emptied(database)
         _write_ahead(database)
-        if found is not None and _is_known(found):
-            _back_up(database, found)
     # SQLite alters a table by copying and swapping it, which no reference would survive.
     unchecked = Database(database.url, where=database.where, checks_references=False)
     try:
@@ -53,10 +57,13 @@ def _migrate(database: Database) -> None:
         if found == SCHEMA:
             return
         _refuse_foreign(connection, database.where, found)
+        if database.is_sqlite and found is not None:
+            _back_up(database, found)  # nobody else writes: the copy is what is brought forward
         _upgrade(connection)
         if database.is_sqlite and connection.exec_driver_sql("PRAGMA foreign_key_check").first():
             raise UnreadableError(
-                f"{database.where}: rows point to nothing, so it was left as it was; use a backup"
+                f"{database.where}: rows point to nothing, so it was left as it was; restore a "
+                "backup"
             )
 
 
@@ -102,6 +109,21 @@ def _folder() -> str:
     return str(resources.files("crankwise.store") / "migrations")
 
 
+def _refuse_emptied(database: Database) -> None:
+    """Refuse to begin a new store in a file that was cut to nothing: its originals are there."""
+    path = Path(str(database.url.database))
+    if path.exists() and not path.stat().st_size and any((path.parent / ORIGINALS).glob("??/??/*")):
+        raise UnreadableError(
+            f"{path}: the database file is empty, though there are originals beside it; move it "
+            "away and restore a backup"
+        )
+
+
+def _writes_ahead(database: Database) -> bool:
+    with database.read() as session:
+        return session.execute(text("PRAGMA journal_mode")).scalar() == "wal"
+
+
 def _write_ahead(database: Database) -> None:
     """Switch to write-ahead logging, once for the file: readers and a writer don't wait.
 
@@ -127,7 +149,6 @@ def _back_up(database: Database, revision: str) -> None:
     path = Path(str(database.url.database))
     stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
     target = path.parent / "backups" / f"{path.stem}-schema-{revision}-{stamp}{path.suffix}"
-    with in_words(database.where):
-        target.parent.mkdir(exist_ok=True)
-        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copy:
-            source.backup(copy)
+    with in_words(str(target.parent)):
+        make_folder(target.parent)
+        copy_database(path, target)

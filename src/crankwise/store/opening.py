@@ -14,7 +14,9 @@ from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from crankwise.document import at_home
+from crankwise.document.files import make_folder
 from crankwise.errors import MissingPackageError, UsageError
+from crankwise.store.backup import DATABASE, ORIGINALS
 from crankwise.store.database import Database
 from crankwise.store.failures import in_words
 from crankwise.store.migrate import bring_forward
@@ -23,8 +25,6 @@ from crankwise.store.store import Store
 
 STORE_VARIABLE: Final = "CRANKWISE_STORE"
 ORIGINALS_VARIABLE: Final = "CRANKWISE_ORIGINALS"
-_FILE: Final = "crankwise.sqlite"
-_ORIGINALS: Final = "originals"
 
 
 def open_store(where: str | os.PathLike[str] | None = None) -> Store:
@@ -50,7 +50,7 @@ def open_store(where: str | os.PathLike[str] | None = None) -> Store:
     if url.get_backend_name() == "sqlite":
         name = str(url.database)
         with in_words(name):
-            Path(name).parent.mkdir(parents=True, exist_ok=True)
+            make_folder(Path(name).parent)
     else:
         name = url.render_as_string(hide_password=True)
     database = Database(url, where=name)
@@ -90,17 +90,17 @@ def _places(place: str) -> tuple[URL, str]:
             is_file = folder.is_file()
         if is_file:
             raise UsageError(f"{place} is a file: give the folder of a store, or sqlite:///{place}")
-        url = URL.create("sqlite", database=str(folder / _FILE))
-        return url, elsewhere or str(folder / _ORIGINALS)
+        url = URL.create("sqlite", database=str(folder / DATABASE))
+        return url, elsewhere or str(folder / ORIGINALS)
     url = _url(place)
-    named = url.query.get(_ORIGINALS, "")
+    named = url.query.get(ORIGINALS, "")
     elsewhere = (named if isinstance(named, str) else named[-1]) or elsewhere
-    url = url.difference_update_query([_ORIGINALS])
+    url = url.difference_update_query([ORIGINALS])
     if url.get_backend_name() == "sqlite":
         if not url.database or url.database == ":memory:":
             raise UsageError(f"{place}: name the file, such as sqlite:///shelf/crankwise.sqlite")
         path = at_home(url.database).absolute()
-        return url.set(database=str(path)), elsewhere or str(path.parent / _ORIGINALS)
+        return url.set(database=str(path)), elsewhere or str(path.parent / ORIGINALS)
     return url, elsewhere
 
 

@@ -10,15 +10,19 @@ import hashlib
 import os
 import secrets
 import shutil
+import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any, Protocol
 
+from crankwise.document.files import flush_folder, make_folder
 from crankwise.errors import MissingPackageError, UsageError
 from crankwise.store.failures import in_words
 
 _CHUNK = 1 << 20
 _INCOMING = "incoming"
+_DAY_S = 86_400.0
 _DIGITS = frozenset("0123456789abcdef")
 
 
@@ -62,7 +66,8 @@ class FolderOriginals:
         """Keep all that can be read, safe from a power cut when this returns."""
         incoming = self.root / _INCOMING
         with in_words(str(self.root)):
-            incoming.mkdir(parents=True, exist_ok=True)
+            make_folder(incoming)
+            _forget_old(incoming)
             beside = incoming / secrets.token_hex(8)
             try:
                 sha256, size = _write(source, beside)
@@ -72,8 +77,8 @@ class FolderOriginals:
                 target.parent.mkdir(parents=True, exist_ok=True)
                 beside.chmod(0o444)
                 beside.replace(target)
-                for folder in (target.parent, target.parent.parent, self.root):
-                    _flush_folder(folder)
+                for folder in (target.parent, target.parent.parent, self.root, self.root.parent):
+                    flush_folder(folder)  # another program may have made it just now
             finally:
                 beside.unlink(missing_ok=True)
         return sha256, size
@@ -185,6 +190,14 @@ def _filesystem(url: str) -> tuple[Any, str]:
     return files, str(root).rstrip("/")
 
 
+def _forget_old(incoming: Path) -> None:
+    """Delete what writes that were cut off left there more than a day ago."""
+    for path in incoming.iterdir():
+        with suppress(FileNotFoundError):  # another program clears up as well
+            if time.time() - path.stat().st_mtime > _DAY_S:
+                path.unlink()
+
+
 def _write(source: IO[bytes], target: Path) -> tuple[str, int]:
     digest, size = hashlib.sha256(), 0
     with target.open("xb") as file:
@@ -195,14 +208,3 @@ def _write(source: IO[bytes], target: Path) -> tuple[str, int]:
         file.flush()
         os.fsync(file.fileno())
     return digest.hexdigest(), size
-
-
-def _flush_folder(folder: Path) -> None:
-    """Make a new name in a folder outlive a power cut; some systems can't open folders."""
-    if os.name != "posix":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

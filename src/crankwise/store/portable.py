@@ -7,9 +7,7 @@ Files are the same for the same known-goods, whenever and wherever they are writ
 from __future__ import annotations
 
 import json
-import os
 import re
-import secrets
 import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
@@ -18,6 +16,7 @@ from pathlib import Path
 from typing import Any, Final, NoReturn
 
 from crankwise import document
+from crankwise.document.files import whole_file
 from crankwise.errors import CrankwiseError, UnreadableError, UsageError
 from crankwise.model.measurement import FORMAT as _MEASUREMENT
 from crankwise.model.measurement import Measurement
@@ -158,19 +157,12 @@ def write(known_goods: Sequence[KnownGood], path: Path) -> None:
             f"{path.name}: a .json holds one known-good, these are {len(known_goods)}; end the "
             "name in .zip"
         )
-    beside = path.with_name(f".{secrets.token_hex(8)}")
     try:
-        try:
-            with beside.open("xb") as file:
-                if kind == ".json":
-                    file.write(to_text(known_goods[0]).encode())
-                else:
-                    _bundle(known_goods, file)
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
+        with whole_file(path) as file:
+            if kind == ".json":
+                file.write(to_text(known_goods[0]).encode())
+            else:
+                _bundle(known_goods, file)
     except OSError as error:
         raise UsageError(
             f"{path} can't be written ({error.strerror}): choose another place"

@@ -159,7 +159,7 @@ class Recordings:
         """
         settings = settings or MeasureSettings()
         with self.original(sha256) as path:
-            measurement = _measured(path, settings, progress)
+            measurement = measured(path, settings, progress)
         kept_as = replace(measurement.recording, name=self.get(sha256).name)
         return self.add_measurement(replace(measurement, recording=kept_as), settings=settings)
 
@@ -362,7 +362,14 @@ def _delete_levels(folder: Path, sha256: str) -> None:
     LevelsCache(folder).delete(sha256)
 
 
-def _measured(path: Path, settings: MeasureSettings, progress: Progress | None) -> Measurement:
+def measured(path: Path, settings: MeasureSettings, progress: Progress | None) -> Measurement:
+    """Measure a file as it was stated.
+
+    Raises
+    ------
+    UsageError, UnreadableError, NotMeasurableError
+        As for reading and measuring.
+    """
     from crankwise.readers.measuring import (  # noqa: PLC0415  listing needs no numerics
         measure_file,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
@@ -9,8 +10,9 @@ from typing import Final, Self
 from platformdirs import user_cache_path
 
 from crankwise.model.engine import Engine
-from crankwise.model.kept import VerifyReport
+from crankwise.model.kept import Backup, VerifyReport
 from crankwise.model.policy import Policy
+from crankwise.store.backup import back_up
 from crankwise.store.database import Database
 from crankwise.store.history import AsOf, History, vehicle_history
 from crankwise.store.jobs import Jobs
@@ -20,7 +22,7 @@ from crankwise.store.remembered import Remembered
 from crankwise.store.shelf import Shelf
 from crankwise.store.shop import Shop
 from crankwise.store.stamp import Stamp, stamp_of
-from crankwise.store.verify import verify
+from crankwise.store.verify import Progress, verify
 from crankwise.store.watched import Watched
 
 _MOST_HISTORIES: Final = 100
@@ -84,9 +86,13 @@ class Store:
         """Return a value that changes whenever anything in the store does."""
         return stamp_of(self._database)
 
-    def verify(self) -> VerifyReport:
-        """Check every original against its digest and every row against what it stands for."""
-        return verify(self._database, self._originals)
+    def verify(self, *, again: bool = False, progress: Progress | None = None) -> VerifyReport:
+        """Check every original and every row, see :func:`crankwise.store.verify.verify`."""
+        return verify(self._database, self._originals, again=again, progress=progress)
+
+    def back_up(self, folder: Path, *, progress: Callable[[float], None] | None = None) -> Backup:
+        """Copy the store into a new folder, see :func:`crankwise.store.backup.back_up`."""
+        return back_up(self._database, self._originals, folder, progress=progress)
 
     def close(self) -> None:
         """Let go of the database."""
