@@ -57,7 +57,7 @@ def back_up(
         raise UsageError(f"{folder} is there already: name a folder that is not there yet")
     if not target.parent.is_dir():
         raise UsageError(f"{folder}: the folder it is to lie in does not exist; make it first")
-    beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    beside = target.with_name(f".{secrets.token_hex(8)}")
     with in_words(str(folder)):
         try:
             beside.mkdir()
@@ -80,7 +80,7 @@ def copy_database(path: Path, target: Path) -> None:
     sqlite3.Error, OSError
         It can't be read, or the copy can't be written.
     """
-    beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}")
+    beside = target.with_name(f".{secrets.token_hex(8)}")
     try:
         with (
             closing(sqlite3.connect(path, timeout=BUSY_S)) as source,
