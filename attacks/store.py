@@ -47,6 +47,8 @@ def main(arguments: list[str] | None = None) -> int:
     begun = time.monotonic()
     imported(*_MODULES)
     outcomes = list(attacked(chosen.tries, chosen.seed, chosen.only))
+    if not outcomes:
+        parser.error(f"no attack is called {chosen.only!r}")
     print(as_table(outcomes))
     if chosen.write:
         minutes = (time.monotonic() - begun) / 60
