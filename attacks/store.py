@@ -12,6 +12,7 @@ as done before must be there, whole, afterwards.
 from __future__ import annotations
 
 import argparse
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -46,7 +47,13 @@ def main(arguments: list[str] | None = None) -> int:
         parser.error("--write needs every attack, and the full number of tries")
     begun = time.monotonic()
     imported(*_MODULES)
-    outcomes = list(attacked(chosen.tries, chosen.seed, chosen.only))
+    outcomes = []
+    for outcome in attacked(chosen.tries, chosen.seed, chosen.only):
+        outcomes.append(outcome)
+        took_s = time.monotonic() - begun
+        print(f"{took_s:5.0f} s  {outcome.attack}: {outcome.through}", file=sys.stderr)
+    if not outcomes:
+        parser.error(f"no attack is called {chosen.only!r}")
     print(as_table(outcomes))
     if chosen.write:
         minutes = (time.monotonic() - begun) / 60

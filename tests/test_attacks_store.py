@@ -32,9 +32,15 @@ def attack(only, tries):
 
 @pytest.mark.parametrize(
     ("only", "tries"),
-    [("writing: all", 12), ("migrating", 15), ("a bundle", 20), ("a batch", 14), ("the server", 20),
-     ("writing results", 20)],
-)  # fmt: skip
+    [
+        ("writing: all", 12),
+        ("migrating", 15),
+        ("importing a bundle", 20),
+        ("a batch", 14),
+        ("the server", 20),
+        ("writing results", 20),
+    ],
+)
 def test_nothing_is_lost_by_a_few_kills(only, tries):
     assert "| pass " in attack(f"kill: {only}", tries)
 

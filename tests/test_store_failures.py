@@ -57,6 +57,14 @@ def test_a_full_disk_is_said_and_nothing_is_half_written(store):
         assert again.verify().is_sound
 
 
+def test_a_disk_too_full_for_the_index_of_the_log_is_full_not_failing():
+    """What SQLite says when it can't open a store on a full disk (tried on a small file system)."""
+    error = sqlite3.OperationalError("disk I/O error")
+    error.sqlite_errorcode = sqlite3.SQLITE_IOERR_SHMSIZE
+    with pytest.raises(UsageError, match="shelf: the disk is full"), failures.in_words("shelf"):
+        raise error
+
+
 def test_a_disk_that_fills_up_under_an_original_leaves_nothing(store, monkeypatch):
     def full(_handle):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))

@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Barrier
 
 import pytest
 import sqlalchemy as sa
@@ -89,6 +90,38 @@ def test_an_older_store_is_copied_first_then_brought_forward(tmp_path, monkeypat
     with open_store(tmp_path / "back") as store:
         assert len(store.jobs.list()) == 1
     assert len(before) <= backup.stat().st_size
+
+
+def test_every_copy_of_an_older_store_is_of_that_schema_whoever_starts_at_once(tmp_path):
+    old = build(tmp_path / "shelf", RELEASED[0])
+    barrier = Barrier(3)
+
+    def start(_number):
+        barrier.wait()
+        open_store(old.parent).close()
+
+    with ThreadPoolExecutor(3) as pool:
+        list(pool.map(start, range(3)))
+    for copy in (old.parent / "backups").iterdir():
+        with contextlib.closing(sqlite3.connect(copy)) as connection:
+            [schema] = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+            [(said,)] = connection.execute("PRAGMA integrity_check").fetchall()
+        assert (f"-schema-{schema}-" in copy.name, said) == (True, "ok")
+
+
+def test_a_copy_that_is_cut_off_leaves_no_half_backup(tmp_path, monkeypatch):
+    old = build(tmp_path / "shelf", RELEASED[0])
+
+    def cut_off(*_given):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("pathlib.Path.replace", cut_off)
+        with pytest.raises(KeyboardInterrupt):
+            open_store(old.parent)
+    assert list((old.parent / "backups").iterdir()) == []
+    with open_store(old.parent) as store:
+        assert len(store.jobs.list()) == 1
 
 
 def test_a_migration_that_fails_leaves_the_store_as_it_was(tmp_path, monkeypatch):
