@@ -272,8 +272,11 @@ def save_results(compared: Compared, *, output: Path | None, picture: Path | Non
         document.save(compared.comparison, output)
         saved.append(output)
     if picture is not None:
-        from crankwise.picture import save_comparison_picture  # noqa: PLC0415  keeps --help fast
+        from crankwise.picture import save_comparison_picture, save_picture  # noqa: PLC0415
 
-        save_comparison_picture(compared.comparison, picture, crank=compared.subject.crank)
+        if compared.comparison.cams:
+            save_comparison_picture(compared.comparison, picture, crank=compared.subject.crank)
+        else:  # bank against bank: there is no known-good to lay the engine over
+            save_picture(compared.subject, picture)
         saved.append(picture)
     return saved

@@ -80,6 +80,28 @@ def new(
         typer.echo(say("added: job {id}, {name}", id=file.job.id, name=file.vehicle.label))
 
 
+def name_family(
+    ctx: typer.Context,
+    name: JobName,
+    family: Annotated[
+        str,
+        typer.Argument(metavar="FAMILY", help="Engine family.", autocompletion=complete.families),
+    ],
+    *,
+    store: Where = None,
+    quiet: Quiet = False,
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
+) -> None:
+    """Say of which engine family a vehicle is, where nobody said so yet."""
+    from crankwise.workshop import finding, opening  # noqa: PLC0415  keeps --help fast
+
+    with open_for(ctx, store) as opened:
+        file = finding.find_job(opened, name)
+        opening.name_family(opened, file, one_line(family, what=say("engine family")))
+    if not is_quiet(ctx, quiet=quiet):
+        typer.echo(say("{name} is a {family}", name=file.vehicle.label, family=family))
+
+
 def list_jobs(
     ctx: typer.Context,
     *,
@@ -92,7 +114,7 @@ def list_jobs(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """List the jobs, each with where it stands and what comes next."""
+    """List the jobs, and where each stands."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import by_vehicle  # noqa: PLC0415  keeps --help fast
 
@@ -176,6 +198,7 @@ _COMMANDS: Final[Mapping[str, Callable[..., None]]] = {
     "new": new,
     "list": list_jobs,
     "show": show,
+    "family": name_family,
     **job_results.COMMANDS,
     **job_facts.COMMANDS,
     **job_money.COMMANDS,

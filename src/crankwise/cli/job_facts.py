@@ -327,7 +327,7 @@ def write(
     if not is_quiet(ctx, quiet=quiet):
         from crankwise.cli.fact_words import fact_words  # noqa: PLC0415  keeps --help fast
 
-        label, words = fact_words(fact)
+        label, words = fact_words(fact, unit=at.visit.mileage_unit)
         number = file.visits.index(at) + 1
         typer.echo(
             say(

@@ -60,7 +60,8 @@ def show_comparison(
     _show_list(console, say("mind"), verdict.cautions)
     console.print()
     console.print(named_lines(_sides(comparison)))
-    _show_cams(console, comparison.cams, pitch_deg)
+    if comparison.cams:
+        _show_cams(console, comparison.cams, pitch_deg)
     _show_separations(console, comparison.separations)
     if comparison.repair is not None:
         _show_repair(console, comparison.repair)

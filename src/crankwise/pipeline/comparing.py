@@ -179,7 +179,7 @@ def _banks(
     limits = _limits(change.healthy, code_limit(engine, rules, service_limit_deg), rules)
     findings = (
         *(item for item in subject.findings if item.code in _CARRIED),
-        *_of_the_engine_file(engine),
+        *_of_the_engine_file(engine, subject),
     )
     return Comparison(
         subject=_side(subject, set()),
@@ -304,7 +304,7 @@ def _findings(
         *_of_the_edges(result),
         *(item for item in subject.findings if item.code in _CARRIED),
         *_carried_from(known_goods, result),
-        *_of_the_engine_file(engine),
+        *_of_the_engine_file(engine, subject),
     )
 
 
@@ -360,7 +360,7 @@ def _carried_from(known_goods: Sequence[Measurement], result: Against) -> Iterat
                 yield Finding(item.code, item.level, text)
 
 
-def _of_the_engine_file(engine: Engine | None) -> Iterator[Finding]:
+def _of_the_engine_file(engine: Engine | None, subject: Measurement) -> Iterator[Finding]:
     if engine is None:
         yield Finding(
             "no-engine-file",
@@ -369,6 +369,15 @@ def _of_the_engine_file(engine: Engine | None) -> Iterator[Finding]:
             "sprocket teeth, and causes are told apart less well.",
         )
     else:
+        listed = {cam.role for cam in engine.cams}
+        unlisted = [cam_name(cam.role) for cam in subject.cams if cam.role not in listed]
+        if listed and unlisted:
+            yield Finding(
+                "engine-file",
+                "caution",
+                f"The engine file of the {engine.family} has no {' and no '.join(unlisted)}: it may "
+                "be that of another engine, and causes then mean nothing. Check file and roles.",
+            )
         for text in missing(engine):
             yield Finding("engine-file", "note", text)
 
