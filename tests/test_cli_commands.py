@@ -152,7 +152,7 @@ def test_a_name_can_not_steer_the_terminal(run):
         (("measure", "x", "--lang", "fr"), "there is: en, de"),
         (("--lang", "fr", "measure", "x"), "there is: en, de"),
         (("measure", "x", "--frank", "A"), "No such option"),
-        (("measure", "x", "--cam", "CH1"), "is not ROLE=COL"),
+        (("measure", "x", "--cam", "CH1"), "is not ROLE=CHANNEL"),
         (("measure", "x", "--interval", "10"), "write the unit"),
         (("measure", "x", "--picture", "x.gif"), ".svg or .png"),
         (("frobnicate",), "No such command"),

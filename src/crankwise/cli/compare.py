@@ -144,7 +144,10 @@ Output = Annotated[
 def compare(
     ctx: typer.Context,
     subject: Annotated[
-        Path, typer.Argument(help="Recording or saved measurement of the engine to judge.")
+        Path,
+        typer.Argument(
+            metavar="SUBJECT", help="Recording or saved measurement of the engine to judge."
+        ),
     ],
     *,
     reference: References = None,
@@ -164,7 +167,7 @@ def compare(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Compare an engine with known-goods: what has moved, why, and whether it matters.
+    """Compare an engine with known-goods: what has moved, and why.
 
     SUBJECT and REF are recordings or saved measurements. --crank, --cam and --interval are for
     every recording among them.

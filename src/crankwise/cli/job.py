@@ -21,7 +21,7 @@ visit_group = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
 @group.callback()
 def job(ctx: typer.Context, *, store: Where = None) -> None:
-    """Keep each vehicle's file: its visits, recordings, verdicts, repairs and history."""
+    """Keep each vehicle's file, from its first visit to its history."""
     remember_store(ctx, store)
 
 
@@ -32,7 +32,9 @@ def visit() -> None:
 
 def new(
     ctx: typer.Context,
-    vehicle: Annotated[str, typer.Argument(help="What the workshop calls the vehicle: van-3.")],
+    vehicle: Annotated[
+        str, typer.Argument(metavar="VEHICLE", help="What the workshop calls the vehicle: van-3.")
+    ],
     *,
     family: Annotated[
         str | None,
@@ -92,7 +94,7 @@ def name_family(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Say of which engine family a vehicle is, where nobody said so yet."""
+    """Say which engine family a vehicle is of."""
     from crankwise.workshop import finding, opening  # noqa: PLC0415  keeps --help fast
 
     with open_for(ctx, store) as opened:
@@ -142,7 +144,7 @@ def show(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Show a vehicle's file: each visit, what was found, advised, chosen and done."""
+    """Show a vehicle's file: what was found, advised and done."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
 
@@ -159,7 +161,9 @@ def show(
 
 def import_folder(
     ctx: typer.Context,
-    folder: Annotated[Path, typer.Argument(help="Folder of old recordings, with its folders.")],
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder of old recordings, with its folders.")
+    ],
     *,
     family: Annotated[
         str | None,
@@ -175,7 +179,9 @@ def import_folder(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Take in a folder of old recordings, and report what was understood of each.
+    """Take in a folder of old recordings.
+
+    What was understood of each is told.
 
     The folder a recording lies in names its vehicle; date and mileage with its unit are read
     from its name: van-3/2024-04-09 20000 miles.csv.

@@ -45,7 +45,7 @@ def bank_difference(subject: Measurement, policy: Policy) -> SeparationChange:
     across = [apart_deg(cams[f"{side}-1"], cams[f"{side}-2"]) for side in ("intake", "exhaust")]
     if across[0] is None or across[1] is None:
         raise UsageError(
-            "the cam targets of the two banks differ, so that they can't be laid over each other; "
+            "the cam wheels of the two banks differ, so that they can't be laid over each other; "
             "give a known-good with --reference"
         )
     # The same turn lies between the banks for both cams; 360 degrees repeat the pattern.

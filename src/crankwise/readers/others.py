@@ -20,11 +20,11 @@ _RESULTS = {b"measurement": "a saved measurement", b"comparison": "a saved compa
 
 
 def what_else(head: bytes) -> str | None:
-    """Say what a file is, if it begins like one of a few common kinds.
+    r"""Say what a file is, if it begins like one of a few common kinds.
 
     >>> what_else(b"%PDF-1.7")
     'a PDF document'
-    >>> what_else(b'{\\n  "format": "crankwise.measurement/1"')
+    >>> what_else(b'{\n  "format": "crankwise.measurement/1"')
     'a saved measurement'
     """
     ours = _OURS.match(head)

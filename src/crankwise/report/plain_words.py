@@ -109,8 +109,8 @@ def meaning(
             "on the engine computer is expected to report a fault.", far=far,
         ),
         "not-judged": say(
-            "This recording does not tell. That is neither good nor bad news. It has to be "
-            "recorded again."
+            "This recording does not tell. That is neither good nor bad news. We have to "
+            "record again."
         ),
     }[level]  # fmt: skip
 

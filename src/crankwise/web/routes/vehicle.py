@@ -49,6 +49,7 @@ def history_picture(desk: AtDesk, job_id: JobId) -> Response:
 @router.post("/vehicles/{job_id}/details")
 def keep_details(
     desk: AtDesk,
+    *,
     job_id: JobId,
     vin: Line = "",
     plate: Line = "",
