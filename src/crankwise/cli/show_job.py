@@ -36,14 +36,14 @@ if TYPE_CHECKING:
     from crankwise.workshop.folder import Taken
 
 _NEXT: Final[dict[str, str]] = {
-    "open": "visit add {vehicle} --mileage N --unit UNIT",
-    "to-record": "record {vehicle} FILE",
-    "to-compare": "compare {vehicle}",
-    "judged": "advised {vehicle} TEXT",
-    "advised": "chosen {vehicle} TEXT --accepted",
-    "accepted": "repair {vehicle} TEXT --chain-replaced",
-    "repaired": "record {vehicle} FILE --purpose after-repair",
-    "verified": "known-good {vehicle}",
+    "open": "crankwise job visit add {vehicle} --mileage N --unit UNIT",
+    "to-record": "crankwise job record {vehicle} FILE",
+    "to-compare": "crankwise job compare {vehicle}",
+    "judged": "crankwise job advised {vehicle} TEXT",
+    "advised": "crankwise job chosen {vehicle} TEXT --accepted",
+    "accepted": "crankwise job repair {vehicle} TEXT --chain-replaced",
+    "repaired": "crankwise job record {vehicle} FILE --purpose after-repair",
+    "verified": "crankwise job known-good {vehicle}",
 }
 """The command that takes a job on from its state."""
 
@@ -88,7 +88,7 @@ def show_job(file: JobFile, state: JobState) -> None:
         print_words(console, told(state.next_step), indent=2)
         if command := _NEXT.get(state.state):
             named = command.format(vehicle=shlex.quote(file.vehicle.label))
-            print_words(console, f"crankwise job {named}", indent=2)
+            print_words(console, named, indent=2)
 
 
 def _head(file: JobFile, state: JobState) -> Iterable[tuple[str, str]]:
