@@ -42,7 +42,6 @@ _NEXT: Final[dict[str, str]] = {
     "judged": "crankwise job advised {vehicle} TEXT",
     "advised": "crankwise job chosen {vehicle} TEXT --accepted",
     "accepted": "crankwise job repair {vehicle} TEXT --chain-replaced",
-    "repaired": "crankwise job record {vehicle} FILE --purpose after-repair",
     "verified": "crankwise job known-good {vehicle}",
 }
 """The command that takes a job on from its state."""
