@@ -106,7 +106,7 @@ def test_folders_patterns_and_names_mean_the_same(recordings):
 def test_hidden_files_are_passed_over_and_nothing_at_all_is_refused(tmp_path):
     (tmp_path / ".hidden.csv").touch()
     (tmp_path / "saved.json").write_text("{}")
-    with pytest.raises(UsageError, match="there is only saved documents"):
+    with pytest.raises(UsageError, match="there are only saved documents"):
         find_sources([str(tmp_path)])
     with pytest.raises(UsageError, match=r"nix\*: there is no recording; name files, folders or"):
         find_sources([str(tmp_path / "nix*")])

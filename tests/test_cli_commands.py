@@ -149,10 +149,10 @@ def test_a_name_can_not_steer_the_terminal(run):
     ("arguments", "said"),
     [
         (("measure",), "Missing argument"),
-        (("measure", "x", "--lang", "fr"), "there is: en, de"),
-        (("--lang", "fr", "measure", "x"), "there is: en, de"),
+        (("measure", "x", "--lang", "fr"), "give one of: en, de"),
+        (("--lang", "fr", "measure", "x"), "give one of: en, de"),
         (("measure", "x", "--frank", "A"), "No such option"),
-        (("measure", "x", "--cam", "CH1"), "is not ROLE=COL"),
+        (("measure", "x", "--cam", "CH1"), "is not ROLE=CHANNEL"),
         (("measure", "x", "--interval", "10"), "write the unit"),
         (("measure", "x", "--picture", "x.gif"), ".svg or .png"),
         (("frobnicate",), "No such command"),

@@ -166,8 +166,8 @@ def test_nothing_is_assumed_that_was_not_said(run):
     [
         ([], 2, "Missing argument"),
         (["van.csv", "--limit", "x"], 2, "--limit"),
-        (["van.csv", "--cam", "CH1"], 2, "is not ROLE=COL"),
-        (["van.csv", "--lang", "fr"], 2, "there is: en, de"),
+        (["van.csv", "--cam", "CH1"], 2, "is not ROLE=CHANNEL"),
+        (["van.csv", "--lang", "fr"], 2, "give one of: en, de"),
         (["van.csv", "--picture", "x.gif"], 2, ".svg or .png"),
         (["van.csv", "-o", "x.svg", "--picture", "x.svg"], 2, "two names"),
         (["van.csv", "-o", "no/x.json"], 2, "folder does not exist"),

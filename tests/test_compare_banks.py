@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from crankwise.drive.engine_file import load_engine
 from crankwise.errors import UsageError
 from crankwise.pipeline import compare, measure
 from crankwise.testing.simulate import preset, simulate
@@ -55,3 +56,26 @@ def test_one_bank_needs_a_known_good():
     subject = measure(simulate(preset("t20-fresh-chain"), seed=1).recording)
     with pytest.raises(UsageError, match="--reference"):
         compare(subject, [])
+
+
+def test_the_summary_and_the_advice_promise_no_more_than_was_seen():
+    verdict = compare(v6(intake_2=4.0, exhaust_2=4.0), []).verdict
+    assert "a bank that moved as a whole does not show" in verdict.summary
+    assert "No action" not in " ".join(verdict.advice)
+    assert "known-good" in verdict.would_change[0]
+
+
+def test_cams_without_a_name_are_asked_for_by_their_channels(healthy):
+    nameless = tuple(
+        replace(cam, role=f"cam-{number}", channel=f"CH{number}")
+        for number, cam in enumerate(healthy.cams, 1)
+    )
+    with pytest.raises(UsageError, match="CH1, CH2, CH3, CH4: name them"):
+        compare(replace(healthy, cams=nameless), [])
+
+
+def test_a_file_of_another_engine_is_noticed_by_its_cams(healthy):
+    result = compare(healthy, [], engine=load_engine("tarn-t20"))
+    said = next(item for item in result.findings if item.level == "caution")
+    assert said.code == "engine-file"
+    assert "has no intake-1 cam" in said.text or "has no exhaust-1 cam" in said.text

@@ -298,7 +298,7 @@ def test_a_bent_cam_tooth_is_refused_and_named():
     whole = engine("t20-fresh-chain")
     bent = engine("t20-fresh-chain", 2, (DamagedTooth("intake", 2, shift_deg=5.0),))
     text = refusal(bent, whole)
-    assert "damaged cam target" in text
+    assert "damaged cam wheel" in text
     assert "intake cam" in text
     # Tooth 2 of the intake target lies from 386 to 426 degrees, and was moved by 5; the cycle may
     # begin in either revolution.

@@ -58,9 +58,9 @@ def test_the_sentence_as_a_technician_says_it():
 def test_places_on_two_sides_of_the_gap_are_both_told():
     sentence = said(12.0, 0.3, "1.5 after the gap", "2.0 before the gap")
     assert "1.5 teeth after the gap, known-good 2.0 teeth before the gap" in sentence
-    sentence = said(12.0, 0.3, "in the gap, 1.5 before its first tooth", "2.0 before the gap")
+    sentence = said(12.0, 0.3, "in the gap, 1.5 before its end", "2.0 before the gap")
     assert sentence.startswith(
-        "exhaust cam: in the gap, 1.5 before its first tooth, known-good 2.0 teeth before the gap"
+        "exhaust cam: in the gap, 1.5 before its end, known-good 2.0 teeth before the gap"
     )
 
 

@@ -182,7 +182,7 @@ def test_a_clear_trend_is_told_in_words():
     assert "over 6 visits, 40,000 km to 104,000 km" in trend.reason
     assert "limit of +12.0°" in trend.forecast.text
     assert "at the earliest" in trend.forecast.text
-    assert "times as far again as the visits reach" in trend.forecast.text
+    assert "times as far ahead as the visits span" in trend.forecast.text
     assert trend.forecast.earliest < trend.forecast.mileage < trend.forecast.latest
     assert trend.set_aside is None
     assert trend.remarks == ()

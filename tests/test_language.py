@@ -347,8 +347,8 @@ WHEELS_DIFFER_DE = (
 )
 FORECAST = (
     "At this rate the limit of +12.0° is reached in 12,300 miles, at about 98,000 miles (91,000 "
-    "miles at the earliest, with no end in sight). That is 1.4 times as far again as the visits "
-    "reach: measure again before relying on it."
+    "miles at the earliest, with no end in sight). That lies 1.4 times as far ahead as the visits "
+    "span: measure again before relying on it."
 )
 FORECAST_DE = (
     "Geht es so weiter, ist die Grenze von +12,0° nach 12.300 Meilen erreicht, bei etwa 98.000 "

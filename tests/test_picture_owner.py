@@ -174,7 +174,7 @@ def test_colour_is_not_needed(van, crank):
 def test_the_strips_hold_every_edge_once_and_the_gap(van, crank):
     strips = comparison_strips(van, crank=crank)
     assert [strip.title for strip in strips] == [
-        "Near the gap", "First turn of the crank", "Second turn of the crank",
+        "Near the gap", "First revolution of the crank", "Second revolution of the crank",
         "What the shapes mean",
     ]  # fmt: skip
     for cam in van.cams:

@@ -124,11 +124,18 @@ def test_zip_with_nothing_readable(tmp_path: Path) -> None:
         read(path, readers=READERS)
 
 
-def test_spreadsheet_is_named_as_such(tmp_path: Path) -> None:
-    path = tmp_path / "van.xlsx"
+@pytest.mark.parametrize(
+    ("names", "suffix"),
+    [
+        (("[Content_Types].xml", "xl/worksheets/sheet1.xml"), ".xlsx"),
+        (("mimetype", "content.xml", "META-INF/manifest.xml"), ".ods"),
+    ],
+)
+def test_spreadsheet_is_named_as_such(names: tuple[str, ...], suffix: str, tmp_path: Path) -> None:
+    path = tmp_path / f"van{suffix}"
     with zipfile.ZipFile(path, "w") as archive:
-        archive.writestr("[Content_Types].xml", "<Types/>")
-        archive.writestr("xl/worksheets/sheet1.xml", "<worksheet/>")
+        for name in names:
+            archive.writestr(name, "<some/>")
     with pytest.raises(UnreadableError, match=r"spreadsheet .* Save the sheet as CSV"):
         read(path, readers=READERS)
 
@@ -180,6 +187,8 @@ def test_zip_cut_short(tmp_path: Path) -> None:
         (b"\xff\xd8\xff\xe0" + bytes(50), "this is a JPEG picture"),
         (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n" + bytes(50), "this is a PDF document"),
         (bytes(range(256)) * 20, "no reader knows this content"),
+        (b'{\n  "format": "crankwise.measurement/1"}', "this is a saved measurement, not a rec"),
+        (b'{"points": [1, 2, 3]}', "this is a JSON document"),
         (b"Dear customer,\nthe engine rattles.\n", "no rows of numbers found"),
         (b"<html><body>404 not found</body></html>\n", "no rows of numbers found"),
     ],

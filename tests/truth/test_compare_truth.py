@@ -409,7 +409,7 @@ def test_a_slightly_bent_cam_tooth_is_told_and_not_called_wear():
         (replace(TARN, crank=replace(TARN.crank, wheel="36-1")), "36-1"),
         (FELL, "another engine"),
         (replace(TARN, faults=(MissingTooth("exhaust", 3),)), "exhaust 6"),
-        (replace(TARN, faults=(DamagedTooth("exhaust", 3, shift_deg=6.0),)), "damaged cam target"),
+        (replace(TARN, faults=(DamagedTooth("exhaust", 3, shift_deg=6.0),)), "damaged cam wheel"),
     ],
     ids=["another wheel", "another engine", "a lost cam tooth", "a bent cam tooth"],
 )

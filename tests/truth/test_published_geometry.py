@@ -136,7 +136,7 @@ def test_delay_turns_into_angle(speed_rpm, angle_deg):
         (318.0, "5.0 before the gap"),
         (336.0, "2.0 before the gap"),
         (342.0, "1.0 before the gap"),
-        (354.0, "in the gap, 1.0 before its first tooth"),
+        (354.0, "in the gap, 1.0 before its end"),
         (360.0, "1.0 after the gap"),
         (510.0, "26.0 after the gap"),
         (678.0, "5.0 before the gap"),

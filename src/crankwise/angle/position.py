@@ -31,7 +31,7 @@ def teeth_in_words(angle_deg: float, *, pitch_deg: float, gap_deg: float, has_ga
     >>> teeth_in_words(318.0, pitch_deg=6.0, gap_deg=18.0, has_gap=True)
     '5.0 before the gap'
     >>> teeth_in_words(351.0, pitch_deg=6.0, gap_deg=18.0, has_gap=True)
-    'in the gap, 1.5 before its first tooth'
+    'in the gap, 1.5 before its end'
     """
     turn = angle_deg % REVOLUTION_DEG
     if not has_gap:
@@ -41,7 +41,7 @@ def teeth_in_words(angle_deg: float, *, pitch_deg: float, gap_deg: float, has_ga
     if turn >= REVOLUTION_DEG - half_rounding:
         return "1.0 after the gap"
     if turn > last_deg + half_rounding:
-        return f"in the gap, {(REVOLUTION_DEG - turn) / pitch_deg:.1f} before its first tooth"
+        return f"in the gap, {(REVOLUTION_DEG - turn) / pitch_deg:.1f} before its end"
     if turn <= last_deg / 2:
         return f"{1.0 + turn / pitch_deg:.1f} after the gap"
     return f"{1.0 + max(last_deg - turn, 0.0) / pitch_deg:.1f} before the gap"

@@ -75,7 +75,7 @@ def find_sources(names: Iterable[str]) -> Found:
     if not found:
         said = ", ".join(given)
         raise UsageError(
-            f"{said}: there is {'only saved documents' if documents else 'no recording'}; name "
+            f"{said}: there {'are only saved documents' if documents else 'is no recording'}; name "
             "files, folders or patterns like '*.csv'"
         )
     return Found(tuple(found[path] for path in sorted(found)), len(documents))

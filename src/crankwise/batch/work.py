@@ -150,7 +150,7 @@ def _measured(path: Path, plan: Plan) -> Measurement:
     from crankwise import document, pipeline, readers  # noqa: PLC0415  workers import what they use
 
     if document.looks_like_document(path):
-        raise UnreadableError(f"{path.name}: this is a saved document, no recording")
+        raise UnreadableError(f"{path.name}: this is a saved document, not a recording")
     recording = readers.read(path, interval_s=plan.interval_s)
     measurement = pipeline.measure(recording, crank=plan.crank, cams=plan.cams)
     if not any(cam.edges for cam in measurement.cams):

@@ -85,7 +85,7 @@ def wide_scatter(context: CheckContext) -> Iterator[Finding]:
                 "wide-scatter",
                 "caution",
                 f"The {cam_name(cam.role)} scatters by {cam.common_scatter_deg:.1f}° from cycle to "
-                f"cycle; {_DYNAMIC_TWIST_DEG}° is usual at most. A hint at slack, a weak "
+                f"cycle; {_DYNAMIC_TWIST_DEG}° is usual at most. A hint of slack, a weak "
                 "tensioner or low oil pressure, no proof.",
             )
 

@@ -53,7 +53,7 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
             "damaged-tooth",
             "fault",
             f"Crank tooth {tooth + 1} after the zero made no edge in {lost[tooth]:.0%} of the "
-            "revolutions: look for a broken tooth, debris on the target, or too wide an air gap; "
+            "revolutions: look for a broken tooth, debris on the wheel, or too wide an air gap; "
             "or the catalogue lacks this wheel.",
         )
     if len(context.angle.tooth_error_deg) == 0:
@@ -116,7 +116,7 @@ def teeth_lost(context: CheckContext) -> Iterator[Finding]:
         "note" if missing + rejected.extra < 5 else "caution",
         f"In the crank signal {missing} teeth made no edge and {rejected.extra} edges belonged to "
         "no tooth; both were found by their place and left out. If there are many, check the "
-        "probe's contact and its ground.",
+        "probe's contact and its earth.",
     )
 
 
@@ -127,9 +127,9 @@ def too_few_teeth(context: CheckContext) -> Iterator[Finding]:
         yield Finding(
             "few-crank-teeth",
             "caution",
-            f"The crank wheel has {teeth} teeth a turn: how the speed changes between them can "
-            "only be estimated, and the uncertainty is wide. Compare with recordings taken in the "
-            "same way.",
+            f"The crank wheel has {teeth} teeth a revolution: how the speed changes between them "
+            "can only be estimated, and the uncertainty is wide. Compare with recordings taken in "
+            "the same way.",
         )
 
 
@@ -143,9 +143,9 @@ def target_runout(context: CheckContext) -> Iterator[Finding]:
         yield Finding(
             "target-runout",
             "note" if depth < 2 * _RUNOUT else "caution",
-            f"The crank sensor's amplitude swings by ±{depth:.0%} once a turn: the target runs out "
-            "or the sensor sits loose. Angles may be off by a few tenths of a degree, alike in "
-            "every recording of this engine.",
+            f"The crank sensor's amplitude swings by ±{depth:.0%} once a revolution: the wheel "
+            "runs out or the sensor sits loose. Angles may be off by a few tenths of a degree, "
+            "alike in every recording of this engine.",
         )
 
 
@@ -201,5 +201,5 @@ def speed_above_idle(context: CheckContext) -> Iterator[Finding]:
             "above-idle",
             "note",
             f"Recorded at {mean:.0f} rpm. Makers compare crank and cam below "
-            f"{_IDLE_LIMIT_RPM:.0f} rpm, where phasers are home; record at idle as well.",
+            f"{_IDLE_LIMIT_RPM:.0f} rpm, where phasers are parked; record at idle as well.",
         )

@@ -34,8 +34,8 @@ def sampled_too_slowly(context: CheckContext) -> Iterator[Finding]:
         yield Finding(
             "sampled-slowly",
             "caution",
-            f"One sample is {step_deg:.2f} crank degrees. Set the scope to {nice / 1000:g} kS/s or "
-            "more a channel for a tenth of a degree.",
+            f"One sample is {step_deg:.2f} crank degrees. Set the scope to {nice:,.0f} samples "
+            "a second or more on each channel for a tenth of a degree.",
         )
 
 
@@ -72,7 +72,7 @@ def noisy(context: CheckContext) -> Iterator[Finding]:
                 "noisy",
                 "note",
                 f"The noise on the {role} signal is {edges.noise / span:.0%} of its swing. Check "
-                "the ground lead and keep the probe away from ignition parts.",
+                "the earth lead and keep the probe away from ignition parts.",
             )
 
 

@@ -49,7 +49,10 @@ _SECONDS_UP_TO: Final = 90.0
 
 Files = Annotated[
     list[str],
-    typer.Argument(help="Recordings, folders of them, patterns, or URLs such as s3://bucket/path."),
+    typer.Argument(
+        metavar="FILE",
+        help="Recordings, folders of them, patterns, or URLs such as s3://bucket/path.",
+    ),
 ]
 Results = Annotated[
     Path,
@@ -118,10 +121,10 @@ def batch(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  checked when parsed
 ) -> None:
-    """Measure thousands of recordings into one Parquet table, a row for each cam edge.
+    """Measure thousands of recordings into one Parquet table.
 
-    What fails goes into a second table beside it. Given again, the same command goes on where it
-    stopped, and measures only what is new or has changed.
+    It has a row for each cam edge. What fails goes into a second table beside it. Given again, the
+    same command goes on where it stopped, and measures only what is new or has changed.
     """
     from crankwise.batch import find_sources, run_batch  # noqa: PLC0415  keeps --help fast
 

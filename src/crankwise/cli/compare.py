@@ -144,7 +144,10 @@ Output = Annotated[
 def compare(
     ctx: typer.Context,
     subject: Annotated[
-        Path, typer.Argument(help="Recording or saved measurement of the engine to judge.")
+        Path,
+        typer.Argument(
+            metavar="SUBJECT", help="Recording or saved measurement of the engine to judge."
+        ),
     ],
     *,
     reference: References = None,
@@ -164,7 +167,7 @@ def compare(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Compare an engine with known-goods: what has moved, why, and whether it matters.
+    """Compare an engine with known-goods: what has moved, and why.
 
     SUBJECT and REF are recordings or saved measurements. --crank, --cam and --interval are for
     every recording among them.
@@ -272,8 +275,11 @@ def save_results(compared: Compared, *, output: Path | None, picture: Path | Non
         document.save(compared.comparison, output)
         saved.append(output)
     if picture is not None:
-        from crankwise.picture import save_comparison_picture  # noqa: PLC0415  keeps --help fast
+        from crankwise.picture import save_comparison_picture, save_picture  # noqa: PLC0415
 
-        save_comparison_picture(compared.comparison, picture, crank=compared.subject.crank)
+        if compared.comparison.cams:
+            save_comparison_picture(compared.comparison, picture, crank=compared.subject.crank)
+        else:  # bank against bank: there is no known-good to lay the engine over
+            save_picture(compared.subject, picture)
         saved.append(picture)
     return saved

@@ -59,7 +59,7 @@ def demo(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Show the whole job on simulated vans, from their recordings to the printed report."""
+    """Show the whole job on simulated vans."""
     silent = is_quiet(ctx, quiet=quiet)
     _make_folder(into)
     _tell(say(_SCENE), silent=silent)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from crankwise.model.job import Fact
 
 
-def fact_words(fact: Fact) -> tuple[str, str]:
+def fact_words(fact: Fact, *, unit: str | None = None) -> tuple[str, str]:
     """Return what kind of fact it is, and what it says.
 
     >>> fact_words(Complaint("rattles when cold"))
@@ -49,14 +49,14 @@ def fact_words(fact: Fact) -> tuple[str, str]:
         case PriceItem(text, amount, currency):
             label, words = say("price"), f"{text}: {told(f'{amount:,.2f}')} {currency}"
         case Offer():
-            label, words = say("offer"), _offer(fact)
+            label, words = say("offer"), _offer(fact, unit)
         case Advice(text) | Note(text):
             label = say("advised") if isinstance(fact, Advice) else say("note")
             words = text or say("none")
     return label, words
 
 
-def _offer(offer: Offer) -> str:
+def _offer(offer: Offer, unit: str | None) -> str:
     between = f"{offer.low:,.2f}"
     if offer.high != offer.low:
         between += f" to {offer.high:,.2f}"
@@ -65,7 +65,7 @@ def _offer(offer: Offer) -> str:
         price = say("{price} and {tax} tax", price=price, tax=told(f"{offer.tax_percent}%"))
     words = f"{told(offer.option)}: {offer.text}, {price}"
     if offer.recheck_mileage is not None:
-        words += say("; again at {mileage}", mileage=distance(offer.recheck_mileage, None))
+        words += say("; again at {mileage}", mileage=distance(offer.recheck_mileage, unit))
     return words
 
 

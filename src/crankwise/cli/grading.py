@@ -27,7 +27,9 @@ def _iso_date(value: str | None) -> str | None:
 
 def _known_unit(value: str | None) -> str | None:
     if value is not None and value not in UNITS:
-        raise typer.BadParameter(told(f"there is no unit {value!r}; there is: {', '.join(UNITS)}"))
+        raise typer.BadParameter(
+            told(f"there is no unit {value!r}; give one of: {', '.join(UNITS)}")
+        )
     return value
 
 

@@ -21,7 +21,7 @@ visit_group = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
 
 @group.callback()
 def job(ctx: typer.Context, *, store: Where = None) -> None:
-    """Keep each vehicle's file: its visits, recordings, verdicts, repairs and history."""
+    """Keep each vehicle's file, from its first visit to its history."""
     remember_store(ctx, store)
 
 
@@ -32,7 +32,9 @@ def visit() -> None:
 
 def new(
     ctx: typer.Context,
-    vehicle: Annotated[str, typer.Argument(help="What the workshop calls the vehicle: van-3.")],
+    vehicle: Annotated[
+        str, typer.Argument(metavar="VEHICLE", help="What the workshop calls the vehicle: van-3.")
+    ],
     *,
     family: Annotated[
         str | None,
@@ -80,6 +82,28 @@ def new(
         typer.echo(say("added: job {id}, {name}", id=file.job.id, name=file.vehicle.label))
 
 
+def name_family(
+    ctx: typer.Context,
+    name: JobName,
+    family: Annotated[
+        str,
+        typer.Argument(metavar="FAMILY", help="Engine family.", autocompletion=complete.families),
+    ],
+    *,
+    store: Where = None,
+    quiet: Quiet = False,
+    lang: Lang = None,  # noqa: ARG001  spoken when parsed
+) -> None:
+    """Say which engine family a vehicle is of."""
+    from crankwise.workshop import finding, opening  # noqa: PLC0415  keeps --help fast
+
+    with open_for(ctx, store) as opened:
+        file = finding.find_job(opened, name)
+        opening.name_family(opened, file, one_line(family, what=say("engine family")))
+    if not is_quiet(ctx, quiet=quiet):
+        typer.echo(say("{name} is a {family}", name=file.vehicle.label, family=family))
+
+
 def list_jobs(
     ctx: typer.Context,
     *,
@@ -92,7 +116,7 @@ def list_jobs(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """List the jobs, each with where it stands and what comes next."""
+    """List the jobs, and where each stands."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import by_vehicle  # noqa: PLC0415  keeps --help fast
 
@@ -120,7 +144,7 @@ def show(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Show a vehicle's file: each visit, what was found, advised, chosen and done."""
+    """Show a vehicle's file: what was found, advised and done."""
     from crankwise.store import job_state  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
 
@@ -137,7 +161,9 @@ def show(
 
 def import_folder(
     ctx: typer.Context,
-    folder: Annotated[Path, typer.Argument(help="Folder of old recordings, with its folders.")],
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder of old recordings, with its folders.")
+    ],
     *,
     family: Annotated[
         str | None,
@@ -153,7 +179,9 @@ def import_folder(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Take in a folder of old recordings, and report what was understood of each.
+    """Take in a folder of old recordings.
+
+    What was understood of each is told.
 
     The folder a recording lies in names its vehicle; date and mileage with its unit are read
     from its name: van-3/2024-04-09 20000 miles.csv.
@@ -176,6 +204,7 @@ _COMMANDS: Final[Mapping[str, Callable[..., None]]] = {
     "new": new,
     "list": list_jobs,
     "show": show,
+    "family": name_family,
     **job_results.COMMANDS,
     **job_facts.COMMANDS,
     **job_money.COMMANDS,

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _CODE: Final = re.compile(r"[A-Z][0-9A-F]{4}(?:-[0-9A-F]{2})?")
 
 ComplaintText = Annotated[
-    str | None, typer.Option("--complaint", metavar="TEXT", help="What the driver complains of.")
+    str | None, typer.Option("--complaint", metavar="TEXT", help="What the customer complains of.")
 ]
 Codes = Annotated[
     list[str] | None,
@@ -46,7 +46,7 @@ def add_visit(
     ] = False,
     complaint: ComplaintText = None,
     no_complaint: Annotated[
-        bool, typer.Option("--no-complaint", help="The driver has no complaint.")
+        bool, typer.Option("--no-complaint", help="The customer has no complaint.")
     ] = False,
     code: Codes = None,
     no_codes: Annotated[
@@ -113,7 +113,7 @@ def complaint(
     ctx: typer.Context,
     name: JobName,
     text: Annotated[
-        str | None, typer.Argument(metavar="[TEXT]", help="What the driver complains of.")
+        str | None, typer.Argument(metavar="[TEXT]", help="What the customer complains of.")
     ] = None,
     *,
     none: Annotated[bool, typer.Option("--none", help="There is no complaint.")] = False,
@@ -122,9 +122,9 @@ def complaint(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Write down what the driver complains of, or that there is no complaint."""
+    """Write down what the customer complains of."""
     if text is None and not none:
-        raise UsageError("say what the driver complains of, or --none")
+        raise UsageError("say what the customer complains of, or --none")
     (fact,) = _complaint(text, none=none)
     write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
@@ -185,7 +185,7 @@ def hook_up(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Write down where a signal was taken from and what was unplugged."""
+    """Write down where a signal was taken from."""
     from crankwise.model.job import HookUp  # noqa: PLC0415  keeps --help fast
 
     fact = HookUp(
@@ -327,7 +327,7 @@ def write(
     if not is_quiet(ctx, quiet=quiet):
         from crankwise.cli.fact_words import fact_words  # noqa: PLC0415  keeps --help fast
 
-        label, words = fact_words(fact)
+        label, words = fact_words(fact, unit=at.visit.mileage_unit)
         number = file.visits.index(at) + 1
         typer.echo(
             say(

@@ -33,8 +33,8 @@ def price(
     ctx: typer.Context,
     name: JobName,
     text: Annotated[str, typer.Argument(metavar="TEXT", help="What it is for.")],
-    amount: Annotated[str, typer.Argument(help="How much: 240 or 89.50.")],
-    currency: Annotated[str, typer.Argument(help="Three letters: GBP, EUR.")],
+    amount: Annotated[str, typer.Argument(metavar="AMOUNT", help="How much: 240 or 89.50.")],
+    currency: Annotated[str, typer.Argument(metavar="CURRENCY", help="Three letters: GBP, EUR.")],
     *,
     visit: VisitNumber = None,
     store: Where = None,
@@ -55,7 +55,10 @@ def price(
 def offer(
     ctx: typer.Context,
     name: JobName,
-    option: Annotated[Which, typer.Argument(help="Repair now, watch it, or repair later.")],
+    option: Annotated[
+        Which,
+        typer.Argument(metavar="OPTION", help="Repair now, watch it, or repair later."),
+    ],
     text: Annotated[str, typer.Argument(metavar="TEXT", help="What is in it, in your words.")],
     amounts: Annotated[
         list[str],

@@ -64,7 +64,9 @@ KnownGoods = Annotated[
 def record(
     ctx: typer.Context,
     name: JobName,
-    recording: Annotated[Path, typer.Argument(help="The file the scope saved.")],
+    recording: Annotated[
+        Path, typer.Argument(metavar="RECORDING", help="The file the scope saved.")
+    ],
     *,
     purpose: Annotated[
         Purpose, typer.Option("--purpose", help="What it was made for.")
@@ -78,7 +80,7 @@ def record(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Add a recording to a visit: it is kept as it is, measured, and the result kept as well."""
+    """Measure a recording, and keep both with a visit."""
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job, find_visit  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.recording import record_visit  # noqa: PLC0415  keeps --help fast
@@ -128,7 +130,7 @@ def compare(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Compare a visit's newest recording with known-goods; the verdict is kept with the visit.
+    """Compare a visit's newest recording with known-goods.
 
     The known-good is the vehicle's own where it has one with this chain, else the shelf's of its
     family.
@@ -182,7 +184,7 @@ def history(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Show each cam and separation over the mileage: how fast it moves, and how far it may go."""
+    """Show how the timing moves over the mileage."""
     from crankwise.judge.policy import load_policy  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
 
@@ -277,7 +279,10 @@ def remeasure(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Measure old recordings with today's method; both results are kept, and what changed shown."""
+    """Measure old recordings again with today's method.
+
+    Both results are kept, and what changed is shown.
+    """
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.recording import recordings_of  # noqa: PLC0415  keeps --help fast

@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 
 def measure(
     ctx: typer.Context,
-    recording: Annotated[Path, typer.Argument(help="The file the scope saved.")],
+    recording: Annotated[
+        Path, typer.Argument(metavar="RECORDING", help="The file the scope saved.")
+    ],
     *,
     crank: Crank = None,
     cam: Cams = None,

@@ -34,7 +34,7 @@ def _speak(ctx: typer.Context, value: str | None) -> str | None:
         return value
     if value not in LANGUAGES:
         raise typer.BadParameter(
-            f"there is no language {value!r}; there is: {', '.join(LANGUAGES)}"
+            f"there is no language {value!r}; give one of: {', '.join(LANGUAGES)}"
         )
     ctx.with_resource(using(value))
     return value
@@ -51,13 +51,13 @@ Quiet = Annotated[
     bool, typer.Option("--quiet", "-q", help="Print nothing but errors and what --json asks for.")
 ]
 Crank = Annotated[
-    str | None, typer.Option("--crank", metavar="COL", help="Channel of the crank sensor.")
+    str | None, typer.Option("--crank", metavar="CHANNEL", help="Channel of the crank sensor.")
 ]
 Cams = Annotated[
     list[str] | None,
     typer.Option(
         "--cam",
-        metavar="ROLE=COL",
+        metavar="ROLE=CHANNEL",
         help="Channel of a cam sensor, e.g. intake=CH2 or exhaust-2=CH5; may be repeated.",
     ),
 ]
@@ -110,7 +110,7 @@ def parse_interval(text: str | None) -> float | None:
 
 
 def parse_cams(pairs: Iterable[str]) -> dict[str, str] | None:
-    """Read ``ROLE=COL`` pairs into a mapping; None where there are none.
+    """Read ``ROLE=CHANNEL`` pairs into a mapping; None where there are none.
 
     Raises
     ------
@@ -127,7 +127,9 @@ def parse_cams(pairs: Iterable[str]) -> dict[str, str] | None:
     for pair in pairs:
         role, equals, channel = pair.partition("=")
         if not equals or not channel or broken_rule(rule, role):
-            raise UsageError(f"--cam {pair!r} is not ROLE=COL, with {rule.words} as ROLE")
+            raise UsageError(
+                f"--cam {pair!r} is not ROLE=CHANNEL: write {rule.words}, then = and its channel"
+            )
         if role in cams or channel in cams.values():
             raise UsageError(f"--cam {pair!r} gives a role or a channel a second time")
         cams[role] = channel

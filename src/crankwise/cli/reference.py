@@ -71,7 +71,7 @@ def reference(ctx: typer.Context, *, store: Where = None) -> None:
 
 def add(
     ctx: typer.Context,
-    file: Annotated[Path, typer.Argument(help="Recording or saved measurement.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Recording or saved measurement.")],
     *,
     family: Annotated[
         str,
@@ -98,7 +98,7 @@ def add(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Add a known-good to the shelf, with what is known of its engine."""
+    """Add a known-good to the shelf."""
     from crankwise.model.measurement import Provenance  # noqa: PLC0415  keeps --help fast
 
     name = one_line(family, what="--family")
@@ -153,7 +153,7 @@ def list_known_goods(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """List the known-goods on the shelf, or those that a recording fits."""
+    """List the known-goods on the shelf, or those a recording fits."""
     silent = is_quiet(ctx, quiet=quiet)
     if fits is not None and (family is not None or wheel is not None or retired):
         raise UsageError(
@@ -220,7 +220,7 @@ def show(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Show one known-good: where it comes from, its grade, and where its edges stand."""
+    """Show one known-good: its origin, its grade and its edges."""
     with open_for(ctx, store) as opened:
         known_good = opened.shelf.get(identifier)
     if output is not None:
@@ -272,7 +272,7 @@ def population(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Show how healthy engines of a family differ, and which known-good stands out."""
+    """Show how healthy engines of a family differ."""
     from crankwise.judge.policy import load_policy  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.shelving import of_family  # noqa: PLC0415  keeps --help fast
 
@@ -317,7 +317,10 @@ def export(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Write known-goods into one file for other workshops; vehicle and owner stay here."""
+    """Write known-goods into one file for other workshops.
+
+    Vehicle and owner stay here.
+    """
     with open_for(ctx, store) as opened:
         report = opened.shelf.export(
             output, family=family, ids=known_good or None, include_retired=retired
@@ -333,14 +336,17 @@ def export(
 
 def import_file(
     ctx: typer.Context,
-    file: Annotated[Path, typer.Argument(help="What another workshop exported.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="What another workshop exported.")],
     *,
     store: Where = None,
     as_json: AsJson = False,
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  spoken when parsed
 ) -> None:
-    """Take known-goods from a file onto the shelf; what is there already is left as it is."""
+    """Take known-goods from a file onto the shelf.
+
+    What is there already is left as it is.
+    """
     with open_for(ctx, store) as opened:
         report = opened.shelf.import_file(file)
     if as_json:

@@ -86,7 +86,7 @@ def report(
     quiet: Quiet = False,
     lang: Lang = None,
 ) -> None:  # fmt: skip
-    """Make the owner's report or the technician's record of a job or a comparison.
+    """Make the owner's report or the technician's record.
 
     A hook-up sheet or a checklist without JOB is one to be filled in by hand.
     """

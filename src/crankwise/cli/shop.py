@@ -154,7 +154,7 @@ def _locale(name: str) -> str:
 
 def _language(code: str) -> str:
     if code not in LANGUAGES:
-        raise UsageError(f"there is no language {code!r}; there is: {', '.join(LANGUAGES)}")
+        raise UsageError(f"there is no language {code!r}; give one of: {', '.join(LANGUAGES)}")
     return code
 
 

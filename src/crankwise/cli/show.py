@@ -36,7 +36,9 @@ def show_measurement(measurement: Measurement, *, saved: Sequence[Path] = ()) ->
     console.print(_header(measurement))
     for cam in measurement.cams:
         cycles = say_many("{count} cycle", "{count} cycles", cam.cycles)
-        print_title(console, f"{told(cam.role)}: {cam.channel}, {cycles}")
+        # A channel that is named after its role need not be named twice.
+        channel = "" if cam.channel == cam.role else f"{cam.channel}, "
+        print_title(console, f"{told(cam.role)}: {channel}{cycles}")
         console.print(cam_table(cam, signs=can_print(console, "▲▼")))
     show_findings(console, measurement.findings)
     _show_roles(console, measurement)
@@ -70,7 +72,8 @@ def _wheel_words(crank: CrankMeasurement) -> str:
         "{count} tooth, {pitch} apart", "{count} teeth, {pitch} apart", crank.teeth_per_rev,
         pitch=told(f"{crank.pitch_deg:g}°"),
     )  # fmt: skip
-    return f"{crank.channel}: {wheel}; {teeth}"
+    channel = "" if crank.channel == "crank" else f"{crank.channel}: "
+    return f"{channel}{wheel}; {teeth}"
 
 
 def _sure_words(crank: CrankMeasurement) -> str:

@@ -60,7 +60,8 @@ def show_comparison(
     _show_list(console, say("mind"), verdict.cautions)
     console.print()
     console.print(named_lines(_sides(comparison)))
-    _show_cams(console, comparison.cams, pitch_deg)
+    if comparison.cams:
+        _show_cams(console, comparison.cams, pitch_deg)
     _show_separations(console, comparison.separations)
     if comparison.repair is not None:
         _show_repair(console, comparison.repair)
@@ -99,7 +100,7 @@ def _sides(comparison: Comparison) -> list[tuple[str, str]]:
 
 def _side(side: SideInfo) -> str:
     words = f"{side.name}: {speed_words(side.speed_rpm)}"
-    return f"{words}; {say('left out: it stands out of the others')}" if side.set_aside else words
+    return f"{words}; {say('left out: it stands out from the others')}" if side.set_aside else words
 
 
 def _show_cams(console: Console, cams: Sequence[CamShift], pitch_deg: float) -> None:

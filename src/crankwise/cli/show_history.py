@@ -84,7 +84,7 @@ def _show_limits(console: Console, series: HistorySeries, unit: str) -> None:
         print_words(
             console,
             say(
-                "Worn is {times} times as far again as the visits reach: measure again before "
+                "Worn lies {times} times as far ahead as the visits span: measure again before "
                 "relying on it.",
                 times=told(f"{ahead[0][2].extrapolated:.1f}"),
             ),

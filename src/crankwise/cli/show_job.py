@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import shlex
 from collections import defaultdict
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from rich.table import Table
 from rich.text import Text
@@ -33,6 +34,17 @@ if TYPE_CHECKING:
     from crankwise.model.job import JobFile, JobState, KeptComparison, VisitFile
     from crankwise.model.kept import Remeasured
     from crankwise.workshop.folder import Taken
+
+_NEXT: Final[dict[str, str]] = {
+    "open": "crankwise job visit add {vehicle} --mileage N --unit UNIT",
+    "to-record": "crankwise job record {vehicle} FILE",
+    "to-compare": "crankwise job compare {vehicle}",
+    "judged": "crankwise job advised {vehicle} TEXT",
+    "advised": "crankwise job chosen {vehicle} TEXT --accepted",
+    "accepted": "crankwise job repair {vehicle} TEXT --chain-replaced",
+    "verified": "crankwise job known-good {vehicle}",
+}
+"""The command that takes a job on from its state."""
 
 
 def show_jobs(files: Sequence[JobFile], states: Sequence[JobState]) -> None:
@@ -73,6 +85,9 @@ def show_job(file: JobFile, state: JobState) -> None:
     if state.next_step:
         print_title(console, say("next"))
         print_words(console, told(state.next_step), indent=2)
+        if command := _NEXT.get(state.state):
+            named = command.format(vehicle=shlex.quote(file.vehicle.label))
+            print_words(console, named, indent=2)
 
 
 def _head(file: JobFile, state: JobState) -> Iterable[tuple[str, str]]:
@@ -81,7 +96,7 @@ def _head(file: JobFile, state: JobState) -> Iterable[tuple[str, str]]:
         (say("vehicle"), vehicle.label),
         (say("family"), vehicle.family or say("not said")),
         (say("job"), f"{file.job.id}{', ' + file.job.title if file.job.title else ''}"),
-        (say("state"), f"{told(state.state)}: {told(state.because)}"),
+        (say("state"), told(state.because)),
     ]
     details = vehicle.details
     private = (
@@ -94,11 +109,11 @@ def _head(file: JobFile, state: JobState) -> Iterable[tuple[str, str]]:
 
 def _show_visit(console: Console, number: int, visit: VisitFile) -> None:
     seen = distance(visit.visit.mileage, visit.visit.mileage_unit)
-    when = f"{told(visit.visit.date)}, {seen}"
+    when = ", ".join(filter(None, (told(visit.visit.date), seen)))
     print_title(console, say("visit {number}: {when}", number=number, when=when))
     table = Table.grid(padding=(0, 2))
     for kept in visit.facts:
-        _row(table, *fact_words(kept.fact))
+        _row(table, *fact_words(kept.fact, unit=visit.visit.mileage_unit))
     names = {kept.id: kept.measurement.recording for kept in visit.measurements}
     for recording in visit.recordings:
         purpose = told(recording.purpose)

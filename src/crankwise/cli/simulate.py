@@ -17,7 +17,8 @@ _NAME_ROOM: Final = 22
 def simulate(
     ctx: typer.Context,
     spec: Annotated[
-        Path | None, typer.Argument(help="TOML file that describes engine, faults and scope.")
+        Path | None,
+        typer.Argument(metavar="[SPEC]", help="TOML file that describes engine, faults and scope."),
     ] = None,
     *,
     preset: Annotated[

@@ -50,7 +50,9 @@ Settle = Annotated[
 
 def watch(
     ctx: typer.Context,
-    folder: Annotated[Path, typer.Argument(help="Folder that the scope's program saves into.")],
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder that the scope's program saves into.")
+    ],
     *,
     family: WatchFamily = None,
     poll: Poll = False,
@@ -61,7 +63,7 @@ def watch(
     quiet: Quiet = False,
     lang: Lang = None,  # noqa: ARG001  checked when parsed
 ) -> None:
-    """Measure, compare and keep whatever a scope saves into a folder, as soon as it is complete.
+    """Measure, compare and keep what a scope saves into a folder.
 
     Ctrl-C ends it. What was taken is remembered in the store, and what comes while it is off is
     taken when it starts again.

@@ -348,7 +348,7 @@ def _stand_out(references: Mapping[str, Reference], between: _Between) -> dict[s
     found: dict[str, str] = {}
     for ref in (*references.values(), *between.values()):
         for name in ref.set_aside:
-            found.setdefault(name, f"it stands out of the others in the {ref.quantity}")
+            found.setdefault(name, f"it stands out from the others in the {ref.quantity}")
     return found
 
 

@@ -16,7 +16,6 @@ _WORDS: dict[Basis, str] = {
     "one-other-vehicle": (
         "one other vehicle: what two healthy vehicles may differ by is an assumption of the policy"
     ),
-    "population": "known-goods of the family",
 }
 
 
@@ -122,7 +121,6 @@ def _basis(count: int, *, same_vehicle: bool) -> Basis:
 
 
 def _text(basis: Basis, population: Population, source: str) -> str:
-    used = len(population.used)
     if basis == "population":
-        return f"{used} {_WORDS[basis]}; {population.basis}"
+        return population.basis
     return f"{_WORDS[basis]} ({source})"

@@ -302,7 +302,7 @@ def _why_not(subject: Measurement, known_good: Measurement) -> str:
     ]
     return (
         f"the cam patterns differ: edges a cycle are {counts[0]} in the subject and {counts[1]} "
-        "in the known-good; this is another engine, another cam target, or a cam sensor that "
+        "in the known-good; this is another engine, another cam wheel, or a cam sensor that "
         "misses edges: choose a known-good of the same engine"
     )
 
@@ -321,12 +321,12 @@ def _refuse_misfit(
             raise NotMeasurableError(
                 f"{subject.recording.name}: the {edge.edge} edge of the {cam_name(role)} at "
                 f"{edge.angle_deg:.1f}° is {off.max():.1f}° off its place while the others agree: "
-                "a damaged cam target, debris on it, or a wrong known-good; look at the target"
+                "a damaged cam wheel, debris on it, or a wrong known-good; look at the wheel"
             )
         raise NotMeasurableError(
             f"the pattern of the {cam_name(role)} does not fit the known-good "
             f"{known_good.recording.name} (edges are up to {off.max():.1f}° off, "
-            f"{limits.edge_residual_deg:g}° are allowed): another engine or another cam target; "
+            f"{limits.edge_residual_deg:g}° are allowed): another engine or another cam wheel; "
             "choose a known-good of the same engine"
         )
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from crankwise.comparison.words import signed
 from crankwise.drive.elongation import growth_words, limit_words
 from crankwise.drive.likelihood import likeliest_sizes
 from crankwise.drive.scoring import effect, observed, uncertainty
@@ -48,7 +49,7 @@ _RULES = {
 }
 _RIPPLE_MISSING = (
     "The recordings hold no crank ripple to go by, and phase alone can't tell a worn chain before "
-    "all cams from a moved crank target."
+    "all cams from a moved crank wheel."
 )
 
 
@@ -186,8 +187,8 @@ def _ripple(hypothesis: Hypothesis, given: FloatArray, evidence: CauseEvidence) 
     expected = float(given.mean()) if is_target else 0.0
     fits = abs(shift - expected) <= _CLEAR * evidence.ripple_standard_deg
     return (
-        f"The crank's own ripple shifted by {shift:+.1f}° ± {expanded:.1f}° against the gap, where "
-        f"this gives {expected:+.1f}°: {'it fits' if fits else 'it does not fit'}."
+        f"The crank's own ripple shifted by {signed(shift)} ± {expanded:.1f}° against the gap, "
+        f"where this gives {signed(expected)}: {'it fits' if fits else 'it does not fit'}."
     )
 
 

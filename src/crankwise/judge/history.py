@@ -363,7 +363,7 @@ def _forecast_text(
     )
     if remaining > span:
         text += (
-            f" That is {remaining / span:.1f} times as far again as the visits reach: "
+            f" That lies {remaining / span:.1f} times as far ahead as the visits span: "
             "measure again before relying on it."
         )
     return text

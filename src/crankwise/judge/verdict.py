@@ -99,7 +99,7 @@ def judge(
         level = "drifting"
         summary = f"The valve timing sits where healthy engines have it, but loosely. {loose[0]}"
     else:
-        summary = _summary(level, worst)
+        summary = _summary(level, worst, limits)
     return Verdict(
         level=level,
         summary=summary,
@@ -193,8 +193,13 @@ def _too_wide(
     return []
 
 
-def _summary(level: Level, worst: Quantity) -> str:
+def _summary(level: Level, worst: Quantity, limits: LimitsInfo) -> str:
     amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
+    if level == "in-time" and limits.basis == "bank-against-bank":
+        return (
+            "Intake and exhaust stand to each other alike in both banks, the difference being "
+            f"{amount}; a bank that moved as a whole does not show."
+        )
     if level == "in-time":
         return (
             f"The valve timing is where healthy engines have it; the {worst.name} is furthest off, "
@@ -252,7 +257,12 @@ def _advice(
 ) -> tuple[str, ...]:
     advice = {
         "in-time": [
-            "No action for the timing. Keep this measurement for the vehicle's next visit."
+            (
+                "Nothing to do inside the banks. Compare with a known-good before relying on the "
+                "timing of a whole bank."
+            )
+            if limits.basis == "bank-against-bank"
+            else "No action for the timing. Keep this measurement for the vehicle's next visit."
         ],
         "drifting": [
             (
@@ -295,12 +305,14 @@ def _advice(
 
 def _would_change(level: Level, worst: Quantity, limits: LimitsInfo) -> tuple[str, ...]:
     changes: list[str] = []
-    if limits.basis != "same-vehicle":
+    if limits.basis == "bank-against-bank":
+        changes.append("A known-good of this engine would show whether a whole bank has moved.")
+    elif limits.basis != "same-vehicle":
         changes.append(
             "A recording of this vehicle from earlier would take the build spread out of it: "
             "fractions of a degree would then count."
         )
-    if limits.known_goods < 5 and limits.basis != "same-vehicle":
+    if 0 < limits.known_goods < 5 and limits.basis != "same-vehicle":
         changes.append("More known-goods of the family would narrow or widen the healthy limits.")
     now = with_uncertainty(worst.change_deg, worst.uncertainty_deg, sign=False)
     if level in {"in-time", "drifting"}:

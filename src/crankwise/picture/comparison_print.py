@@ -53,8 +53,8 @@ def comparison_strips(comparison: Comparison, *, crank: CrankWheel) -> tuple[Str
         return ()
     window = closer_window(comparison, crank)
     stretches = [
-        (say("First turn of the crank"), (0.0, REVOLUTION_DEG)),
-        (say("Second turn of the crank"), (REVOLUTION_DEG, CYCLE_DEG)),
+        (say("First revolution of the crank"), (0.0, REVOLUTION_DEG)),
+        (say("Second revolution of the crank"), (REVOLUTION_DEG, CYCLE_DEG)),
     ]
     if window is not None:
         near = say("Near the gap") if crank.has_gap else say("Closer")

@@ -33,7 +33,7 @@ def _entries(shown: list[HistorySeries]) -> Iterator[Entry]:
         yield Entry(say("line through the visits with this chain"), _line)
         yield Entry(say("where 95 of 100 measurements lie"), _band)
     if any(_goes_on(series) for series in shown):
-        yield Entry(say("beyond the last visit, only as far again as the visits reach"), _beyond)
+        yield Entry(say("beyond the last visit, only as far ahead as the visits span"), _beyond)
     if any(_is_reached(series) for series in shown):
         yield Entry(say("where the limit is reached, 95 %"), _reached)
     if any(series.worn.set_aside is not None for series in shown):

@@ -179,7 +179,7 @@ def _banks(
     limits = _limits(change.healthy, code_limit(engine, rules, service_limit_deg), rules)
     findings = (
         *(item for item in subject.findings if item.code in _CARRIED),
-        *_of_the_engine_file(engine),
+        *_of_the_engine_file(engine, subject),
     )
     return Comparison(
         subject=_side(subject, set()),
@@ -283,12 +283,12 @@ def _ripple_words(ripple: RippleChange | None) -> RippleShift | None:
     if abs(ripple.shift_deg) <= expanded:
         words = (
             f"the crank's own speed ripple sits at the gap as in the known-good (within ± "
-            f"{expanded:.1f}°): the crank target has not visibly moved"
+            f"{expanded:.1f}°): the crank wheel has not visibly moved"
         )
     else:
         words = (
             f"the crank's own speed ripple moved by {ripple.shift_deg:+.1f}° ± {expanded:.1f}° "
-            "against the gap: the crank target or its sensor may have moved"
+            "against the gap: the crank wheel or its sensor may have moved"
         )
     return RippleShift(ripple.order, ripple.shift_deg, expanded, words)
 
@@ -304,7 +304,7 @@ def _findings(
         *_of_the_edges(result),
         *(item for item in subject.findings if item.code in _CARRIED),
         *_carried_from(known_goods, result),
-        *_of_the_engine_file(engine),
+        *_of_the_engine_file(engine, subject),
     )
 
 
@@ -344,7 +344,7 @@ def _of_the_edges(result: Against) -> Iterator[Finding]:
                 f"The edges of the {cam_name(cam.role)} don't move alike: the {worst.edge} edge at "
                 f"{worst.known_good_deg:.1f}° is "
                 f"{with_uncertainty(worst.residual_deg, worst.uncertainty_deg)} off the "
-                "others. Look at the cam target and compare with another known-good.",
+                "others. Look at the cam wheel and compare with another known-good.",
             )
 
 
@@ -360,7 +360,7 @@ def _carried_from(known_goods: Sequence[Measurement], result: Against) -> Iterat
                 yield Finding(item.code, item.level, text)
 
 
-def _of_the_engine_file(engine: Engine | None) -> Iterator[Finding]:
+def _of_the_engine_file(engine: Engine | None, subject: Measurement) -> Iterator[Finding]:
     if engine is None:
         yield Finding(
             "no-engine-file",
@@ -369,6 +369,16 @@ def _of_the_engine_file(engine: Engine | None) -> Iterator[Finding]:
             "sprocket teeth, and causes are told apart less well.",
         )
     else:
+        listed = {cam.role for cam in engine.cams}
+        unlisted = [cam_name(cam.role) for cam in subject.cams if cam.role not in listed]
+        if listed and unlisted:
+            yield Finding(
+                "engine-file",
+                "caution",
+                f"The engine file of the {engine.family} has no {' or '.join(unlisted)}: it "
+                "may be that of another engine, and causes then mean nothing. Check file and "
+                "roles.",
+            )
         for text in missing(engine):
             yield Finding("engine-file", "note", text)
 

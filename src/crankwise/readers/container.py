@@ -97,7 +97,10 @@ def _recording_in(archive: zipfile.ZipFile, name: str, score: Score) -> zipfile.
         and not member.filename.startswith("__MACOSX/")
         and not Path(member.filename).name.startswith(".")
     ]
-    if any(member.filename == "[Content_Types].xml" for member in members):
+    # Office Open XML (ECMA-376, part 2) and OpenDocument (ODF 1.3, part 2) name their kind so.
+    if any(
+        member.filename in {"[Content_Types].xml", "META-INF/manifest.xml"} for member in members
+    ):
         raise UnreadableError(
             f"{name}: this is a spreadsheet or office document. Save the sheet as CSV"
         )

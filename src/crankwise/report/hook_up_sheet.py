@@ -38,7 +38,7 @@ def cautions() -> tuple[str, ...]:
         say("Follow the maker's service information for this vehicle. It goes before this sheet."),
         # Ford Edge 2007 warnings: moving parts, exhaust, carbon monoxide, brake and chocks.
         say(
-            "Park brake on, wheels chocked, no gear in. Draw the exhaust off: carbon monoxide "
+            "Parking brake on, wheels chocked, out of gear. Draw the exhaust off: carbon monoxide "
             "kills, and it has no smell."
         ),
         say(
@@ -127,7 +127,7 @@ def _after(dossier: Dossier) -> Iterator[Task]:
     yield Task(say("Everything that was unplugged is plugged in again; trouble codes cleared."))
     # GM Spark 2013, Camaro 2014, Canyon 2009 (document 146674): after work at crank or damper.
     yield Task(
-        say("Crank variation learned anew where the maker asks for it after the work done."),
+        say("Crank variation learned again where the maker asks for it after the work done."),
     )
     yield from _done(dossier, "after")
 

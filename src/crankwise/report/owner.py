@@ -58,6 +58,7 @@ def _opening(dossier: Dossier, comparison: Comparison, written: Written) -> Iter
             level,
             is_loose=common.is_loose(comparison),
             is_repaired=comparison.repair is not None,
+            basis=comparison.limits.basis,
         ),
         amount=written.size(about.change_deg, about.uncertainty_deg) if is_judged else "",
         about=_about(comparison) if is_judged else "",
@@ -136,6 +137,7 @@ def _meaning(dossier: Dossier, comparison: Comparison, written: Written) -> Iter
         is_loose=common.is_loose(comparison),
         worn=written.degrees(limits.worn_from_deg),
         far=written.degrees(limits.code_limit_deg),
+        basis=limits.basis,
     )
     if level == "not-judged":
         said = f"{said} {plain_words.not_told_because(comparison)}"

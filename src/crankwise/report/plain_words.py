@@ -45,8 +45,12 @@ def camshaft(role: str) -> str:
     )
 
 
-def headline(level: Level, *, is_loose: bool, is_repaired: bool = False) -> str:
+def headline(
+    level: Level, *, is_loose: bool, is_repaired: bool = False, basis: Basis | None = None
+) -> str:
     """Say the result in one sentence; ``is_loose``: in place, but with more scatter."""
+    if level == "in-time" and basis == "bank-against-bank":
+        return say("Nothing shows that the timing of your engine has moved.")
     if level == "drifting" and is_loose:
         return say("The timing of your engine is right, but it has become loose.")
     if level == "in-time" and is_repaired:
@@ -75,8 +79,15 @@ def measured(engine: Engine | None) -> str:
     )
 
 
-def meaning(level: Level, *, is_loose: bool, worn: str, far: str) -> str:
+def meaning(
+    level: Level, *, is_loose: bool, worn: str, far: str, basis: Basis | None = None
+) -> str:
     """Say what a result means; ``worn`` and ``far`` are the two limits in degrees."""
+    if level == "in-time" and basis == "bank-against-bank":
+        return say(
+            "Inside each bank of cylinders they are. Whether a whole bank has moved can't be told "
+            "from this."
+        )
     if level == "drifting" and is_loose:
         return say(
             "They are in step. But they shake more from turn to turn than in a healthy engine. "
@@ -98,8 +109,8 @@ def meaning(level: Level, *, is_loose: bool, worn: str, far: str) -> str:
             "on the engine computer is expected to report a fault.", far=far,
         ),
         "not-judged": say(
-            "This recording does not tell. That is neither good nor bad news. It has to be "
-            "recorded again."
+            "This recording does not tell. That is neither good nor bad news. We have to "
+            "record again."
         ),
     }[level]  # fmt: skip
 
@@ -287,7 +298,7 @@ def compared_with(basis: Basis, known_goods: int) -> str:
         return say("We compared with {count} healthy engines of the same kind.", count=known_goods)
     if basis == "bank-against-bank":
         return say(
-            "We compared one bank of your engine with the other. If both had moved alike, it "
-            "would not show."
+            "We compared one bank of cylinders with the other. A bank that moved as a whole, or "
+            "both alike, would not show."
         )
     return say("We had no healthy engine to compare with, only a limit.")

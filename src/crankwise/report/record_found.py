@@ -155,8 +155,8 @@ def _shifts(comparison: Comparison, written: Written) -> Iterator[Block]:
     yield Paragraph(
         say(
             "Crank degrees, subject less known-good; positive is later. ± is expanded, 95 %. "
-            "Scatter is that of the subject over the known-good's; the last number but one is "
-            "the probability of edges disagreeing as much by chance."
+            "Scatter is that of the subject over the known-good's; 'edges agree' is the "
+            "probability of edges differing as much by chance."
         ),
         "small",
     )

@@ -98,7 +98,7 @@ def _edges(cam: CamMeasurement, written: Written) -> Table:
     return Table(
         head=(
             say("edge"), say("angle"), say("teeth, counted from the gap"), say("scatter"),
-            say("drift, °/s"), say("count"), say("k"), say("degrees of freedom"),
+            say("drift, °/s"), say("count"), say("factor k"), say("degrees of freedom"),
         ),
         rows=tuple(_edge_row(edge, written) for edge in cam.edges),
         numbers=(1, 3, 4, 5, 6, 7),

@@ -139,6 +139,22 @@ class Jobs:
             session.flush()
             return vehicle_of(session, row)
 
+    def name_family(self, vehicle_id: int, family: str) -> Vehicle:
+        """Say of which engine family a vehicle is; one that is not known yet is made.
+
+        Raises
+        ------
+        UsageError
+            The vehicle has a family already.
+        """
+        with self._database.write() as session:
+            row = numbered(session, VehicleRow, vehicle_id, "vehicle")
+            if row.family_id is not None:
+                raise UsageError(f"the engine family of {row.label} is known already")
+            row.family_id = named(session, FamilyRow, family, "engine family").id
+            session.flush()
+            return vehicle_of(session, row)
+
     def forget_details(self, vehicle_id: int, *, why: str) -> Deletion:
         """Delete VIN, plate and customer of a vehicle, past ones too, and record that."""
         if not why.strip():

@@ -96,7 +96,7 @@ def record(
         raise UsageError(say("Choose a recording first."))
     names = [desk.uploads.get(identifier).name for identifier in upload_ids]
     for identifier in upload_ids:
-        _refuse_others(desk, identifier)
+        refuse_others(desk, identifier)
 
     def job(tell: Progress) -> str:
         failed: list[CrankwiseError] = []
@@ -248,8 +248,16 @@ def fill_example(desk: Desk) -> Work:
     return desk.works.start(say("Six simulated vans"), job, about="example")
 
 
-def _refuse_others(desk: Desk, upload_id: str) -> None:
-    """Refuse at once what is certainly no recording, and delete it."""
+def refuse_others(desk: Desk, upload_id: str) -> None:
+    """Refuse at once what is certainly no recording, and delete it.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such upload.
+    UnreadableError
+        Says what it is instead.
+    """
     try:
         with desk.uploads.lend(upload_id) as path:
             readers.recognise(path)

@@ -164,7 +164,7 @@ class Uploads:
             folder = self._folder / identifier
             for path in folder.glob("[!.]*"):
                 return path
-        raise NotFoundError("there is no such upload, or no more: send the file again")
+        raise NotFoundError("there is no such upload, or not any more: send the file again")
 
 
 @contextmanager

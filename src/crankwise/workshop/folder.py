@@ -134,7 +134,7 @@ def _day(match: re.Match[str] | None) -> str | None:
 def _take(store: Store, path: Path, name: Path, family: str | None) -> Taken:
     shown = name.as_posix()
     if document.looks_like_document(path):
-        return Taken(shown, "refused", "a saved document, no recording")
+        return Taken(shown, "refused", "a saved document, not a recording")
     try:
         kept = keep_recording(store, path)
     except CrankwiseError as error:

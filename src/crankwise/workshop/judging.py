@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from crankwise import pipeline
 from crankwise.errors import NotMeasurableError, UsageError
+from crankwise.pipeline.banks import has_both_banks
 from crankwise.workshop.fitting import find_fitting
 from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
 
@@ -23,12 +24,15 @@ if TYPE_CHECKING:
     from crankwise.store import Store
     from crankwise.workshop.series import Measured
 
+_BANKS = "the other bank in the same recording, for want of a known-good"
+
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
     """Known-goods to compare with.
 
-    ``same_vehicle`` says that they are of this very vehicle and chain; ``why`` in words why these.
+    None at all means bank against bank. ``same_vehicle`` says that they are of this very vehicle
+    and chain; ``why`` in words why these.
     """
 
     known_goods: tuple[KnownGood, ...]
@@ -89,7 +93,7 @@ def judge_visit(
     """
     subject = newest_measured(file, visit, sha256=sha256)
     chosen = choose_known_goods(store, file, subject, family=family, ids=known_good_ids)
-    known = engine or store.shop.engine_of_family(chosen.known_goods[0].family)
+    known = engine or _engine_of(store, file, chosen)
     comparison = _compared(
         subject,
         chosen,
@@ -159,6 +163,7 @@ def choose_known_goods(
 
     A known-good is the vehicle's own only if it was recorded with the chain that is in it now.
     Where the family is not known, the one family that the recording fits by its pattern is taken.
+    With nothing to choose from, an engine with two banks is compared bank against bank.
 
     Raises
     ------
@@ -182,6 +187,8 @@ def choose_known_goods(
     try:
         fitting = find_fitting(store, subject.kept.measurement, family=name)
     except UsageError as error:
+        if family is None and has_both_banks(subject.kept.measurement):
+            return Chosen((), False, _BANKS)
         if name:
             raise
         label = file.vehicle.label
@@ -191,6 +198,12 @@ def choose_known_goods(
     if name:
         why = f"the shelf's known-goods of {name}: {names}"
     return Chosen(fitting.known_goods, False, why)
+
+
+def _engine_of(store: Store, file: JobFile, chosen: Chosen) -> Engine | None:
+    """Engine file of the known-goods' family, else of the vehicle's."""
+    families = [known_good.family for known_good in chosen.known_goods]
+    return store.shop.engine_of_family(families[0] if families else file.vehicle.family)
 
 
 def _is_own(file: JobFile, subject: Measured, known_good: KnownGood) -> bool:

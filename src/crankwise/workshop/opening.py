@@ -41,6 +41,23 @@ def open_job(
     return store.jobs.file(store.jobs.open(added.id, title=title).id)
 
 
+def name_family(store: Store, file: JobFile, family: str) -> None:
+    """Say of which engine family a known vehicle is, where nobody said so yet.
+
+    Raises
+    ------
+    UsageError
+        It is of another family.
+    """
+    known = file.vehicle.family
+    if known is None:
+        store.jobs.name_family(file.vehicle.id, family)
+    elif known.casefold() != family.strip().casefold():
+        raise UsageError(
+            f"{file.vehicle.label} is a {known}, not a {family.strip()}: look which vehicle it is"
+        )
+
+
 def today() -> str:
     """Return the day as the clock on the wall has it, ISO 8601."""
     return datetime.now(tz=UTC).astimezone().date().isoformat()

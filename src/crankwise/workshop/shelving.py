@@ -113,7 +113,7 @@ def _refuse_moved(visit: VisitFile, kept: KeptMeasurement) -> None:
     if verdicts and verdicts[-1] in _MOVED:
         raise NotMeasurableError(
             f"the verdict on {kept.measurement.recording.name} is {verdicts[-1]}, and a known-good "
-            "is a healthy engine; say that it is to be kept despite the verdict, if it is one"
+            "is a healthy engine; if it is one all the same, say so with --despite-verdict"
         )
 
 

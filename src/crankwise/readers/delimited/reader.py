@@ -160,7 +160,7 @@ def _no_numbers(name: str, lines: list[str]) -> str:
             "Export the time as seconds"
         )
     return (
-        f"{name}: no rows of numbers found; row 1 on begins '{shown}'. Export the recording as "
+        f"{name}: no rows of numbers found; it begins with '{shown}'. Export the recording as "
         "CSV with a row of names, a time column, and numbers without thousands separators"
     )
 

@@ -43,7 +43,9 @@ def van_at(name: str, *, mileage: int, chain_fitted_at: int = 0) -> SimulationSp
     if name not in _BUILD_DEG:
         raise UsageError(f"no van {name!r}; there are {', '.join(_BUILD_DEG)}")
     if not 0 <= chain_fitted_at <= mileage:
-        raise UsageError(f"{name}: a chain fitted at {chain_fitted_at} miles isn't in at {mileage}")
+        raise UsageError(
+            f"{name}: a chain fitted at {chain_fitted_at} miles is not there yet at {mileage}"
+        )
     last = PRESETS[name]
     share = (mileage - chain_fitted_at) / int(last.facts["mileage"])
     return replace(

@@ -20,7 +20,9 @@ router = api_router(tag="work")
 def _work_of(desk: AtDesk, work_id: Annotated[str, Path(max_length=40)]) -> Work:
     work = desk.works.get(work_id)
     if work is None:
-        raise NotFoundError("there is no such work, or no more: look at the page that it was for")
+        raise NotFoundError(
+            "there is no such work, or not any more: look at the page that it was for"
+        )
     return work
 
 

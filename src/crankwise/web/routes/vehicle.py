@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from crankwise.errors import UsageError
 from crankwise.language import say
-from crankwise.model.job import CodesRead, Complaint, MileageUnit, VehicleDetails
+from crankwise.model.job import Complaint, MileageUnit, VehicleDetails
 from crankwise.picture.history_view import history_view
 from crankwise.web import doing
 from crankwise.web.desk import AtDesk, Desk
@@ -18,7 +18,7 @@ from crankwise.web.pages import render
 from crankwise.web.views.new_visit import new_visit_view
 from crankwise.web.views.vehicle import VehicleView, vehicle_view
 from crankwise.workshop.finding import jobs_of_vehicle
-from crankwise.workshop.opening import open_job
+from crankwise.workshop.opening import name_family, open_job
 
 router = APIRouter(include_in_schema=False)
 JobId = Annotated[int, Path(ge=1, le=2**31 - 1)]
@@ -48,11 +48,20 @@ def history_picture(desk: AtDesk, job_id: JobId) -> Response:
 
 @router.post("/vehicles/{job_id}/details")
 def keep_details(
-    desk: AtDesk, job_id: JobId, vin: Line = "", plate: Line = "", customer: Line = ""
+    desk: AtDesk,
+    *,
+    job_id: JobId,
+    vin: Line = "",
+    plate: Line = "",
+    customer: Line = "",
+    family: Line = "",
 ) -> RedirectResponse:
-    """Keep what is private about a vehicle."""
+    """Keep what is private about a vehicle, and its engine family where it had none."""
+    file = desk.store.jobs.file(job_id)
+    if named := optional(family):
+        name_family(desk.store, file, named)
     details = VehicleDetails(optional(vin), optional(plate), optional(customer))
-    desk.store.jobs.update_vehicle(desk.store.jobs.file(job_id).vehicle.id, details)
+    desk.store.jobs.update_vehicle(file.vehicle.id, details)
     return RedirectResponse(f"/vehicles/{job_id}", status_code=303)
 
 
@@ -91,17 +100,22 @@ def begin_visit(
     label = words(vehicle, what=say("vehicle"))
     profile = desk.store.shop.profile()
     value, counted = mileage(mileage_text, unit or profile.mileage_unit)
+    for identifier in upload:
+        doing.refuse_others(desk, identifier)
     there = jobs_of_vehicle(desk.store, label)
+    named = optional(family)
     file = there[0] if there else open_job(
-        desk.store, label, family=optional(family), title="", workshop=profile.name or None,
+        desk.store, label, family=named, title="", workshop=profile.name or None,
         details=VehicleDetails(),
     )  # fmt: skip
+    if there and named:
+        name_family(desk.store, file, named)
     visit = desk.store.jobs.add_visit(
         file.job.id, date=date.strip(), mileage=value, mileage_unit=counted
     )
     if optional(complaint):
-        for fact in (Complaint(words(complaint, what=say("complaint"))), CodesRead(())):
-            desk.store.jobs.add_fact(fact, job_id=file.job.id, visit_id=visit.id)
+        said = Complaint(words(complaint, what=say("complaint")))
+        desk.store.jobs.add_fact(said, job_id=file.job.id, visit_id=visit.id)
     if upload:
         doing.record(desk, visit.id, upload, purpose="diagnosis")
     return RedirectResponse(f"/visits/{visit.id}", status_code=303)

@@ -59,7 +59,8 @@ def picture(desk: AtDesk, number: Number) -> Response:
     seen = desk.store.watched.get(number)
     if seen.measurement is None:
         raise NotFoundError(say("nothing was measured in this file"))
-    if seen.comparison is not None:
+    # Bank against bank lays the engine over nothing: the angle view shows it.
+    if seen.comparison is not None and seen.comparison.cams:
         drawn = comparison_view(seen.comparison, crank=seen.measurement.crank)
     else:
         drawn = angle_view(seen.measurement)

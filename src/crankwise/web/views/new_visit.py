@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from crankwise.errors import NotFoundError
+from crankwise.errors import NotFoundError, UnreadableError
+from crankwise.web import doing
 from crankwise.workshop.opening import today
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from crankwise.model.job import JobFile, MileageUnit
     from crankwise.web.desk import Desk
@@ -19,11 +20,13 @@ if TYPE_CHECKING:
 class NewVisitView:
     """The form: ``file`` of a known vehicle, ``uploads`` as id and name, names to choose from.
 
-    ``unit`` is that of the vehicle's last visit, else the workshop's.
+    ``refused`` says of each upload that is no recording what it is. ``unit`` is that of the
+    vehicle's last visit, else the workshop's.
     """
 
     file: JobFile | None
     uploads: tuple[tuple[str, str], ...]
+    refused: tuple[str, ...]
     date: str
     unit: MileageUnit
     labels: tuple[str, ...]
@@ -38,9 +41,11 @@ def new_visit_view(desk: Desk, *, job_id: int, uploads: Sequence[str]) -> NewVis
     file = store.jobs.file(job_id) if job_id else None
     units = [one.visit.mileage_unit for one in file.visits] if file else []
     known_unit = next((unit for unit in reversed(units) if unit), None)
+    usable, refused = _told_apart(desk, uploads)
     return NewVisitView(
         file=file,
-        uploads=tuple(_still_here(desk, uploads)),
+        uploads=usable,
+        refused=refused,
         date=today(),
         unit=known_unit or store.shop.profile().mileage_unit,
         labels=tuple(vehicle.label for vehicle in store.jobs.vehicles()),
@@ -48,10 +53,22 @@ def new_visit_view(desk: Desk, *, job_id: int, uploads: Sequence[str]) -> NewVis
     )
 
 
-def _still_here(desk: Desk, uploads: Sequence[str]) -> Iterator[tuple[str, str]]:
-    """Leave out uploads that are gone, as after a bookmark: they can be dropped again."""
+def _told_apart(
+    desk: Desk, uploads: Sequence[str]
+) -> tuple[tuple[tuple[str, str], ...], tuple[str, ...]]:
+    """Uploads as id and name, and what to say of those that are certainly no recordings.
+
+    Uploads that are gone, as after a bookmark, are left out: they can be dropped again.
+    """
+    usable, refused = [], []
     for identifier in uploads:
         try:
-            yield identifier, desk.uploads.get(identifier).name
+            name = desk.uploads.get(identifier).name
+            doing.refuse_others(desk, identifier)
         except NotFoundError:
             continue
+        except UnreadableError as error:
+            refused.append(str(error))
+        else:
+            usable.append((identifier, name))
+    return tuple(usable), tuple(refused)

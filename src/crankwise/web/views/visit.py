@@ -144,6 +144,13 @@ class VisitView:
         return both[-1] if both else None
 
     @property
+    def unnamed(self) -> tuple[str, ...]:
+        """Channels of cams of which nothing says which they are."""
+        newest = self.measured
+        cams = newest.kept.measurement.cams if newest and newest.kept else ()
+        return tuple(cam.channel for cam in cams if cam.role.startswith("cam-"))
+
+    @property
     def outlook(self) -> tuple[str, ...]:
         """What the vehicle's history says of each cam and separation."""
         return outlook(self.history)
