@@ -53,7 +53,8 @@ def test_codes_read_are_set_against_the_shifts():
 def test_one_recording_is_kept_once_and_told_where_else_it_is(tmp_path):
     spec = PRESETS["t20-logic"]
     brief = replace(spec, scope=replace(spec.scope, duration_s=1.6))
-    _, path = simulate_to_file(brief, tmp_path / "van.csv", seed=1)
+    path = tmp_path / "van.csv"
+    simulate_to_file(brief, path, seed=1)
     with open_store(tmp_path / "store") as store:
         visits = []
         for name in ("van-1", "van-2"):

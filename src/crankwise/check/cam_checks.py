@@ -106,5 +106,6 @@ def parking_not_shown(context: CheckContext) -> Iterator[Finding]:
             "note",
             f"Nothing in the recording shows that the phasers stood at their stops; {running} "
             "alone is no proof. If the engine has phasers, record with their solenoids unplugged "
-            "as the maker describes, clear the codes this sets, and take two recordings that agree.",
+            "as the maker describes, clear the codes this sets, and take two recordings that "
+            "agree.",
         )

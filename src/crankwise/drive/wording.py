@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from crankwise.comparison.words import signed
 from crankwise.drive.growth import cam_sprockets
 from crankwise.drive.likelihood import likeliest_sizes
 from crankwise.drive.path import tight_length_mm
@@ -182,8 +183,8 @@ def _ripple(hypothesis: Hypothesis, given: FloatArray, evidence: CauseEvidence) 
     expected = float(given.mean()) if is_target else 0.0
     fits = abs(shift - expected) <= _CLEAR * evidence.ripple_standard_deg
     return (
-        f"The crank's own ripple shifted by {shift:+.1f}° ± {expanded:.1f}° against the gap, where "
-        f"this gives {expected:+.1f}°: {'it fits' if fits else 'it does not fit'}."
+        f"The crank's own ripple shifted by {signed(shift)} ± {expanded:.1f}° against the gap, "
+        f"where this gives {signed(expected)}: {'it fits' if fits else 'it does not fit'}."
     )
 
 

@@ -371,8 +371,7 @@ def _forecast_text(
 
 def _reason(change: Estimate, used: tuple[Visit, ...], unit: MileageUnit, *, moving: bool) -> str:
     seen = (
-        f"over {len(used)} visits, {_distance(used[0].mileage, unit)} to "
-        f"{_distance(used[-1].mileage, unit)}"
+        f"over {len(used)} visits, {used[0].mileage:,.0f} {unit} to {used[-1].mileage:,.0f} {unit}"
     )
     rate = _rate(change, unit)
     if not moving:

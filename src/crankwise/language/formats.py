@@ -20,8 +20,11 @@ class Numbers:
 
     def __init__(self, profile: Profile) -> None:
         self._profile = profile
-        self._locale = locale_of(profile.number_format)
         language = current()
+        said = profile.number_format
+        # What nobody chose follows the page: 121,800 km under German words reads as 121.8 km.
+        unsaid = said == Profile().number_format and language != "en"
+        self._locale = locale_of(language if unsaid else said)
         same = self._locale.language == language
         words = _FALLBACK if language == "en" else language
         self._words = self._locale if same else Locale.parse(words, sep="-")

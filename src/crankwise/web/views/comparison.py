@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.comparison.words import signed
 from crankwise.language import told
 from crankwise.picture.comparison_words import chance_words, reasons_left, without
 from crankwise.picture.words import bounds_words, shift_words
@@ -79,7 +80,7 @@ def _cams(found: Comparison) -> tuple[ShiftRow, ...]:
             role=cam.role,
             other="",
             shift=shift_words(cam.shift_deg, cam.uncertainty_deg),
-            teeth=told(f"{cam.shift_teeth:+.2f}"),
+            teeth=told(signed(cam.shift_teeth, decimals=2).removesuffix("°")),
             healthy=_bounds(cam.healthy),
             is_healthy=cam.healthy.contains(cam.shift_deg) if cam.healthy else None,
             direction=cam.direction,
