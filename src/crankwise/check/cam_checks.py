@@ -47,15 +47,16 @@ def too_short(context: CheckContext) -> Iterator[Finding]:
     cycles = min(cam.cycles for cam in context.cams)
     if cycles < _ENOUGH_CYCLES:
         more = (_ENOUGH_CYCLES - cycles) * 120.0 / context.crank.speed_rpm.mean
-        few = f"Only {cycles} cycles were recorded. "
-        if cycles <= _FEW_CYCLES:
-            few += f"Cam edges seen fewer than {MIN_CYCLES} times are left out. "
-        yield Finding(
-            "too-short",
-            "caution",
-            f"{few}{more:.1f} s more at this speed would make "
-            f"{_ENOUGH_CYCLES} and narrow the uncertainty.",
+        text = (
+            f"Only {cycles} cycles were recorded. {more:.1f} s more at this speed would make "
+            f"{_ENOUGH_CYCLES} and narrow the uncertainty."
         )
+        if cycles <= _FEW_CYCLES:
+            text = (
+                f"Only {cycles} cycles were recorded, and cam edges seen fewer than {MIN_CYCLES} "
+                f"times are left out. {more:.1f} s more at this speed would make {_ENOUGH_CYCLES}."
+            )
+        yield Finding("too-short", "caution", text)
 
 
 def phaser_moving(context: CheckContext) -> Iterator[Finding]:
