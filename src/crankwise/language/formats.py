@@ -21,10 +21,7 @@ class Numbers:
     def __init__(self, profile: Profile) -> None:
         self._profile = profile
         language = current()
-        said = profile.number_format
-        # What nobody chose follows the page: 121,800 km under German words reads as 121.8 km.
-        unsaid = said == Profile().number_format and language != "en"
-        self._locale = locale_of(language if unsaid else said)
+        self._locale = locale_of(profile.number_format)
         same = self._locale.language == language
         words = _FALLBACK if language == "en" else language
         self._words = self._locale if same else Locale.parse(words, sep="-")
@@ -43,10 +40,16 @@ class Numbers:
         return format_percent(percent / 100, locale=self._locale, decimal_quantization=False)
 
     def mileage(self, value: float | None, unit: str | None) -> str:
-        """Write a mileage with its unit; nothing where there is none."""
+        """Write a mileage with its unit; nothing where there is none.
+
+        Unless the workshop chose a format, the page's language does: under German words,
+        121,800 km would be read as 121.8 km.
+        """
         if value is None:
             return ""
-        return f"{self.decimal(value, 0)}\u202f{told(unit or self._profile.mileage_unit)}"
+        chose = self._profile.number_format != Profile().number_format
+        locale = self._locale if chose else self._words
+        return f"{format_decimal(value, format='#,##0', locale=locale)}\u202f{told(unit or self._profile.mileage_unit)}"
 
     def money(self, amount: Decimal, currency: str) -> str:
         """Write an amount with its currency, such as ``£186.40``."""
