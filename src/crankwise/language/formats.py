@@ -49,7 +49,8 @@ class Numbers:
             return ""
         chose = self._profile.number_format != Profile().number_format
         locale = self._locale if chose else self._words
-        return f"{format_decimal(value, format='#,##0', locale=locale)}\u202f{told(unit or self._profile.mileage_unit)}"
+        number = format_decimal(value, format="#,##0", locale=locale)
+        return f"{number}\u202f{told(unit or self._profile.mileage_unit)}"
 
     def money(self, amount: Decimal, currency: str) -> str:
         """Write an amount with its currency, such as ``£186.40``."""
