@@ -13,6 +13,7 @@ from crankwise.store import open_store
 from crankwise.testing.simulate import PRESETS, simulate
 from crankwise.testing.simulate.write import simulate_to_file
 from crankwise.workshop.finding import find_job
+from crankwise.workshop.opening import mileage_doubt
 from crankwise.workshop.recording import digest_of, kept_elsewhere, record_visit
 
 
@@ -71,3 +72,20 @@ def test_one_recording_is_kept_once_and_told_where_else_it_is(tmp_path):
         (words,) = kept_elsewhere(store, places, besides=visits[1].id)
         assert "kept with van-1, visit of 2026-03-01" in words
         assert kept_elsewhere(store, places, besides=visits[0].id) == ()
+
+
+def test_a_mileage_that_runs_back_is_doubted(tmp_path):
+    with open_store(tmp_path) as store:
+        job = store.jobs.open(store.jobs.add_vehicle("van-1").id)
+
+        def added(date, mileage, unit="miles"):
+            return store.jobs.add_visit(job.id, date=date, mileage=mileage, mileage_unit=unit)
+
+        added("2025-03-01", 91_200.0)
+        wrong = added("2026-03-01", 98.0)
+        right = [added("2026-04-01", 98_400.0), added("2026-05-01", 5.0, "km")]
+        file = find_job(store, "van-1")
+        words = mileage_doubt(file, wrong)
+        assert words is not None
+        assert words.startswith("98 miles does not fit 91,200 miles on 2025-03-01: check it")
+        assert [mileage_doubt(file, visit) for visit in right] == [None, None]

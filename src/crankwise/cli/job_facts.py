@@ -64,7 +64,7 @@ def add_visit(
         raise UsageError("say the mileage with --mileage and --unit, or else --unknown-mileage")
     with open_for(ctx, store) as opened:
         from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
-        from crankwise.workshop.opening import today  # noqa: PLC0415  keeps --help fast
+        from crankwise.workshop.opening import mileage_doubt, today  # noqa: PLC0415
 
         file = find_job(opened, name)
         visit = opened.jobs.add_visit(
@@ -72,6 +72,7 @@ def add_visit(
         )
         for fact in facts:
             opened.jobs.add_fact(fact, job_id=file.job.id, visit_id=visit.id)
+        doubt = mileage_doubt(file, visit)
         number = len(find_job(opened, str(name)).visits)
     if as_json:
         echo_json("visit-added", visit=visit, number=number)
@@ -83,6 +84,8 @@ def add_visit(
                 mileage=distance(visit.mileage, visit.mileage_unit) or say("mileage unknown"),
             )
         )  # fmt: skip
+        if doubt:
+            typer.echo(told(doubt))
 
 
 def _complaint(text: str | None, *, none: bool) -> Sequence[Fact]:

@@ -21,6 +21,7 @@ from crankwise.store import job_state
 from crankwise.web.views.comparison import ComparisonView, comparison_view
 from crankwise.web.views.vehicle import history_of, outlook
 from crankwise.workshop.judging import why_not_judged
+from crankwise.workshop.opening import mileage_doubt
 from crankwise.workshop.recording import kept_elsewhere
 from crankwise.workshop.series import AFTER_REPAIR
 
@@ -151,6 +152,11 @@ class VisitView:
         """The newest recording that could be measured."""
         both = [one for one in (*self.recorded, *self.repaired) if one.kept]
         return both[-1] if both else None
+
+    @property
+    def doubt(self) -> str | None:
+        """That the mileage runs back against another visit's."""
+        return mileage_doubt(self.file, self.visit.visit)
 
     @property
     def outlook(self) -> tuple[str, ...]:
