@@ -8,6 +8,8 @@ import pytest
 
 from crankwise.errors import NotMeasurableError
 from crankwise.judge.codes import codes_read
+from crankwise.model.policy import HEALTHY
+from crankwise.picture.comparison_words import causes_told
 from crankwise.pipeline import compare, measure
 from crankwise.store import open_store
 from crankwise.testing.simulate import PRESETS, simulate
@@ -89,3 +91,15 @@ def test_a_mileage_that_runs_back_is_doubted(tmp_path):
         assert words is not None
         assert words.startswith("98 miles does not fit 91,200 miles on 2025-03-01: check it")
         assert [mileage_doubt(file, visit) for visit in right] == [None, None]
+
+
+def test_beside_a_healthy_engine_no_cause_is_named_that_hardly_anything_speaks_for():
+    @dataclass(frozen=True)
+    class Likely:
+        cause: str
+        probability: float
+
+    healthy, chain, target = Likely(HEALTHY, 0.9), Likely("chain", 0.07), Likely("target", 0.02)
+    assert causes_told([healthy, chain, target]) == (healthy, chain)
+    assert causes_told([chain, target]) == (chain, target)
+    assert causes_told([]) == ()
