@@ -248,6 +248,7 @@ def test_remeasuring_keeps_both_and_changes_nothing_with_the_same_method(desk):
         (("job", "visit", "add", "van-2", "--date", "31.2.26"), "2026-03-01"),
         (("job", "visit", "add", "van-2", "--mileage", "98.4", "--unit", "km"), "whole number"),
         (("job", "codes", "van-2", "16"), "P0016"),
+        (("job", "hook-up", "van-2", "--signal", "crankshaft"), "write crank, intake"),
         (("job", "codes", "van-2"), "--none"),
         (("job", "price", "van-2", "chain", "much", "GBP"), "89.50"),
         (("job", "price", "van-2", "chain", "5", "pounds"), "three letters"),

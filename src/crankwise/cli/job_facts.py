@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from crankwise.model.job import Fact
 
+_SIGNAL: Final = re.compile(r"crank|(?:intake|exhaust|cam)(?:-[1-9])?")
 _CODE: Final = re.compile(r"[A-Z][0-9A-F]{4}(?:-[0-9A-F]{2})?")
 
 ComplaintText = Annotated[
@@ -190,6 +191,11 @@ def hook_up(
 ) -> None:
     """Write down where a signal was taken from and what was unplugged."""
     from crankwise.model.job import HookUp  # noqa: PLC0415  keeps --help fast
+
+    if not _SIGNAL.fullmatch(signal):
+        raise UsageError(
+            f"there is no signal {signal!r}: write crank, intake, exhaust, intake-1 or cam-1"
+        )
 
     fact = HookUp(
         signal=one_line(signal, what="--signal"), connector=connector, pin=pin, wire=wire,
