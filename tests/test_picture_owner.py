@@ -105,15 +105,15 @@ def test_a_cam_without_edges_still_has_its_scale(van, crank):
 @pytest.mark.parametrize("shift_deg", [0.0, 0.5, 3.0, -3.0, 11.0, 13.0, -25.0])
 def test_the_mark_on_the_scale_is_where_the_shift_is(shift_deg, van, crank):
     root = drawn(shifted(van.cam("intake"), shift_deg), crank)
-    (diamond,) = [p for p in root.iter(f"{SVG}polygon") if p.get("stroke") == "#ffffff"]
-    middle = sum(x for x, _ in points(diamond)) / 4
+    (pointer,) = [p for p in root.iter(f"{SVG}polygon") if p.get("stroke") == "#ffffff"]
+    middle = sum(x for x, _ in points(pointer)) / 3
     far = next(
         float(line.get("x1")) for line in root.iter(f"{SVG}line")
         if line.get("stroke-width") == "2.8"
     )  # fmt: skip
     zero = 10.0  # left end and the room for a mark at nought
     assert (middle - zero) / (far - zero) == pytest.approx(abs(shift_deg) / 12.0, abs=0.005)
-    assert all(0.0 <= x <= WIDTH for x, _ in points(diamond))
+    assert all(0.0 <= x <= WIDTH for x, _ in points(pointer))
 
 
 @pytest.mark.parametrize(("healthy", "shown"), [(2.0, True), (4.7, False), (None, True)])

@@ -124,7 +124,7 @@ def test_each_language_has_its_marks_however_pages_were_asked_for(local):
         shifts = re.findall(r"[+-]\d+[.,]\d+° ± \d+[.,]\d+°", text)
         assert len(shifts) >= 3
         assert all(("," in shift) is (language == "de") for shift in shifts)
-        assert ("4,200\u202fMeilen" in text) is (language == "de")
+        assert ("4.200\u202fMeilen" in text) is (language == "de")
         assert ("4,200\u202fmiles" in text) is (language == "en")
 
 

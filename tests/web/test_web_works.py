@@ -239,3 +239,19 @@ def test_many_listeners_hold_up_no_page(served):
     assert {states[0] for states in heard} <= {"waiting", "running"}
     assert [states[-1] for states in heard] == ["done"] * LISTENERS
     assert took_s < 1.0
+
+
+def test_a_failure_is_left_out_once_it_was_mended(works):
+    def fails(_tell):
+        raise NotMeasurableError("no crank signal found; check the leads")
+
+    def failed_titles():
+        return [work.title for work in works.about("visit 1") if work.state == "failed"]
+
+    for title in ("van.csv", "van.csv", "other.csv"):
+        run_over(works, works.start(title, fails, about="visit 1").id)
+    assert failed_titles() == ["van.csv", "other.csv"]
+    run_over(works, works.start("elsewhere.csv", lambda _tell: "/", about="visit 2").id)
+    assert failed_titles() == ["van.csv", "other.csv"]
+    run_over(works, works.start("good.csv", lambda _tell: "/", about="visit 1").id)
+    assert failed_titles() == []

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from crankwise.angle.cams import MIN_CYCLES
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 from crankwise.roles.naming import cam_name
 
 _ENOUGH_CYCLES = 10
+_FEW_CYCLES = 5
+"""Up to so many, some edges may have been seen too seldom to be measured."""
+_SLOWEST_IDLE_RPM = 400.0
 _DYNAMIC_TWIST_DEG = 0.8
 """Normal twist between neighbouring sprockets is 0.5 to 0.8 crank degrees (three engines, abstract
 TEMA20000703416); more scatter than that hints at slack."""
@@ -43,12 +47,16 @@ def too_short(context: CheckContext) -> Iterator[Finding]:
     cycles = min(cam.cycles for cam in context.cams)
     if cycles < _ENOUGH_CYCLES:
         more = (_ENOUGH_CYCLES - cycles) * 120.0 / context.crank.speed_rpm.mean
-        yield Finding(
-            "too-short",
-            "caution",
+        text = (
             f"Only {cycles} cycles were recorded. {more:.1f} s more at this speed would make "
-            f"{_ENOUGH_CYCLES} and narrow the uncertainty.",
+            f"{_ENOUGH_CYCLES} and narrow the uncertainty."
         )
+        if cycles <= _FEW_CYCLES:
+            text = (
+                f"Only {cycles} cycles were recorded, and cam edges seen fewer than {MIN_CYCLES} "
+                f"times are left out. {more:.1f} s more at this speed would make {_ENOUGH_CYCLES}."
+            )
+        yield Finding("too-short", "caution", text)
 
 
 def phaser_moving(context: CheckContext) -> Iterator[Finding]:
@@ -93,10 +101,12 @@ def wide_scatter(context: CheckContext) -> Iterator[Finding]:
 def parking_not_shown(context: CheckContext) -> Iterator[Finding]:
     """The recording can't show that the phasers were at their stops."""
     if context.cams and all(cam.moving_deg == 0 for cam in context.cams):
+        running = "cranking" if context.crank.speed_rpm.mean < _SLOWEST_IDLE_RPM else "idling"
         yield Finding(
             "parking-not-shown",
             "note",
-            "Nothing in the recording shows that the phasers stood at their stops; idling alone is "
-            "no proof. If the engine has phasers, record with their solenoids unplugged as the "
-            "maker describes, clear the codes this sets, and take two recordings that agree.",
+            f"Nothing in the recording shows that the phasers stood at their stops; {running} "
+            "alone is no proof. If the engine has phasers, record with their solenoids unplugged "
+            "as the maker describes, clear the codes this sets, and take two recordings that "
+            "agree.",
         )

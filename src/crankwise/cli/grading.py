@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import typer
@@ -16,13 +15,18 @@ if TYPE_CHECKING:
 UNITS: Final = ("km", "miles")
 
 
-def _iso_date(value: str | None) -> str | None:
+def _day(value: str | None) -> str | None:
+    from crankwise.workshop.typed import day_of  # noqa: PLC0415  keeps --help fast
+
     if value is None:
         return None
     try:
-        return date.fromisoformat(value).isoformat()
-    except ValueError:
-        raise typer.BadParameter(told(f"{value!r} is no date: write 2026-03-01")) from None
+        day = day_of(value)
+    except UsageError as error:
+        raise typer.BadParameter(told(str(error))) from None
+    if day is None:
+        raise typer.BadParameter(told(f"{value!r} is no date: write 2026-03-01"))
+    return day
 
 
 def _known_unit(value: str | None) -> str | None:
@@ -34,8 +38,12 @@ def _known_unit(value: str | None) -> str | None:
 
 
 Mileage = Annotated[
-    float | None,
-    typer.Option("--mileage", metavar="N", min=0.0, help="What the clock says; needs --unit."),
+    str | None,
+    typer.Option(
+        "--mileage",
+        metavar="N",
+        help="What the clock says: 98400, or with its unit '98400 miles'.",
+    ),
 ]
 Unit = Annotated[
     str | None,
@@ -49,9 +57,7 @@ Unit = Annotated[
 ]
 DateSeen = Annotated[
     str | None,
-    typer.Option(
-        "--date", metavar="DATE", callback=_iso_date, help="Day of the recording: 2026-03-01."
-    ),
+    typer.Option("--date", metavar="DATE", callback=_day, help="Day of the recording: 2026-03-01."),
 ]
 Conditions = Annotated[
     str | None,
@@ -88,20 +94,42 @@ GradeNote = Annotated[
 
 
 def mileage_from(
-    mileage: float | None, unit: str | None
+    mileage: str | None, unit: str | None
 ) -> tuple[float | None, Literal["km", "miles"] | None]:
     """Take a mileage and its unit together or not at all.
 
     Raises
     ------
     UsageError
-        One is given without the other.
+        It is no mileage, or one is given without the other.
     """
-    if mileage is not None and unit is None:
-        raise UsageError(f"--mileage {mileage:,.0f} needs its unit: --unit km or --unit miles")
-    if mileage is None and unit is not None:
-        raise UsageError("--unit says the unit of a mileage: give --mileage as well")
-    return mileage, "km" if unit == "km" else "miles" if unit else None
+    if mileage is None:
+        if unit is not None:
+            raise UsageError("--unit says the unit of a mileage: give --mileage as well")
+        return None, None
+    number, written = whole_mileage(mileage, option="--mileage")
+    known = unit or written
+    if known is None:
+        raise UsageError(f"--mileage {number:,.0f} needs its unit: --unit km or --unit miles")
+    if written is not None and written != known:
+        raise UsageError(f"--mileage {mileage!r} and --unit {known} contradict each other")
+    return number, "km" if known == "km" else "miles"
+
+
+def whole_mileage(text: str, *, option: str) -> tuple[float, Literal["km", "miles"] | None]:
+    """Read a mileage as people write it, with its unit if that stands behind it.
+
+    Raises
+    ------
+    UsageError
+        It is no whole number.
+    """
+    from crankwise.workshop.typed import mileage_of  # noqa: PLC0415  keeps --help fast
+
+    found = mileage_of(text)
+    if found is None:
+        raise UsageError(f"{option}: {text!r} is no mileage; write the whole number, such as 58900")
+    return found
 
 
 def grade_from(

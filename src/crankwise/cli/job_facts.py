@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from crankwise.model.job import Fact
 
+_SIGNAL: Final = re.compile(r"crank|(?:intake|exhaust|cam)(?:-[1-9])?")
 _CODE: Final = re.compile(r"[A-Z][0-9A-F]{4}(?:-[0-9A-F]{2})?")
 
 ComplaintText = Annotated[
@@ -64,7 +65,7 @@ def add_visit(
         raise UsageError("say the mileage with --mileage and --unit, or else --unknown-mileage")
     with open_for(ctx, store) as opened:
         from crankwise.workshop.finding import find_job  # noqa: PLC0415  keeps --help fast
-        from crankwise.workshop.opening import today  # noqa: PLC0415  keeps --help fast
+        from crankwise.workshop.opening import mileage_doubt, today  # noqa: PLC0415
 
         file = find_job(opened, name)
         visit = opened.jobs.add_visit(
@@ -72,6 +73,7 @@ def add_visit(
         )
         for fact in facts:
             opened.jobs.add_fact(fact, job_id=file.job.id, visit_id=visit.id)
+        doubt = mileage_doubt(file, visit)
         number = len(find_job(opened, str(name)).visits)
     if as_json:
         echo_json("visit-added", visit=visit, number=number)
@@ -83,6 +85,8 @@ def add_visit(
                 mileage=distance(visit.mileage, visit.mileage_unit) or say("mileage unknown"),
             )
         )  # fmt: skip
+        if doubt:
+            typer.echo(told(doubt))
 
 
 def _complaint(text: str | None, *, none: bool) -> Sequence[Fact]:
@@ -187,6 +191,11 @@ def hook_up(
 ) -> None:
     """Write down where a signal was taken from."""
     from crankwise.model.job import HookUp  # noqa: PLC0415  keeps --help fast
+
+    if not _SIGNAL.fullmatch(signal):
+        raise UsageError(
+            f"there is no signal {signal!r}: write crank, intake, exhaust, intake-1 or cam-1"
+        )
 
     fact = HookUp(
         signal=one_line(signal, what="--signal"), connector=connector, pin=pin, wire=wire,

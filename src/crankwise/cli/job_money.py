@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Final
 
 import typer
 
+from crankwise.cli.grading import whole_mileage
 from crankwise.cli.job_facts import write
 from crankwise.cli.job_options import JobName, VisitNumber
 from crankwise.cli.options import Lang, Quiet
@@ -34,7 +35,12 @@ def price(
     name: JobName,
     text: Annotated[str, typer.Argument(metavar="TEXT", help="What it is for.")],
     amount: Annotated[str, typer.Argument(metavar="AMOUNT", help="How much: 240 or 89.50.")],
-    currency: Annotated[str, typer.Argument(metavar="CURRENCY", help="Three letters: GBP, EUR.")],
+    currency: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="CURRENCY", help="Three letters: GBP, EUR; the workshop's if not given."
+        ),
+    ] = None,
     *,
     visit: VisitNumber = None,
     store: Where = None,
@@ -47,7 +53,7 @@ def price(
     fact = PriceItem(
         one_line(text, what=say("the item")),
         amount=amount_from(amount),
-        currency=currency_from(currency),
+        currency=_currency(ctx, store, currency),
     )
     write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
@@ -63,7 +69,8 @@ def offer(
     amounts: Annotated[
         list[str],
         typer.Argument(
-            metavar="LOW [HIGH] CURRENCY", help="From which to which price, without tax."
+            metavar="LOW [HIGH] [CURRENCY]",
+            help="From which to which price, without tax; the workshop's currency if not given.",
         ),
     ],
     *,
@@ -74,8 +81,8 @@ def offer(
         ),
     ] = None,
     recheck_at: Annotated[
-        float | None,
-        typer.Option("--recheck-at", metavar="N", min=0, help="Mileage to measure again at."),
+        str | None,
+        typer.Option("--recheck-at", metavar="N", help="Mileage to measure again at."),
     ] = None,
     visit: VisitNumber = None,
     store: Where = None,
@@ -87,22 +94,35 @@ def offer(
 
     if recheck_at is not None and option is not Which.WATCH:
         raise UsageError("--recheck-at goes with watch")
-    low, high, currency = _range(amounts)
+    low, high, currency = _range(ctx, store, amounts)
+    recheck = whole_mileage(recheck_at, option="--recheck-at")[0] if recheck_at else None
     fact = Offer(
         option.value, one_line(text, what=say("the offer")), low, high, currency,
-        tax_percent=_tax(ctx, store, tax), recheck_mileage=recheck_at,
+        tax_percent=_tax(ctx, store, tax), recheck_mileage=recheck,
     )  # fmt: skip
     write(ctx, name, fact, visit=visit, store=store, quiet=quiet)
 
 
-def _range(amounts: list[str]) -> tuple[Decimal, Decimal, str]:
-    """Read ``640 720 GBP`` or ``640 GBP``."""
+def _range(
+    ctx: typer.Context, where: str | None, amounts: list[str]
+) -> tuple[Decimal, Decimal, str]:
+    """Read ``640 720 GBP`` or ``640 GBP``; without a currency it is the workshop's."""
+    if amounts and re.search(r"\d", amounts[-1]):
+        amounts = [*amounts, _currency(ctx, where, None)]
     if len(amounts) not in {2, 3}:
         raise UsageError("write the price as LOW CURRENCY or LOW HIGH CURRENCY: 640 720 GBP")
     low, high = amount_from(amounts[0]), amount_from(amounts[-2])
     if not 0 <= low <= high:
         raise UsageError(f"{low} to {high} is no range of prices: the lower one comes first")
     return low, high, currency_from(amounts[-1])
+
+
+def _currency(ctx: typer.Context, where: str | None, text: str | None) -> str:
+    """Read a currency, or take the workshop's."""
+    if text is None:
+        with open_for(ctx, where) as store:
+            return store.shop.profile().currency
+    return currency_from(text)
 
 
 def _tax(ctx: typer.Context, where: str | None, text: str | None) -> Decimal | None:
@@ -121,9 +141,11 @@ def tax_from(text: str) -> Decimal | None:
     UsageError
         It is no number from 0 to 100.
     """
+    from crankwise.workshop.typed import decimal_of  # noqa: PLC0415  keeps --help fast
+
     if text == _NO_TAX:
         return None
-    percent = _decimal(text)
+    percent = decimal_of(text)
     if percent is None or not 0 <= percent <= 100:
         raise UsageError(f"{text!r} is no rate of tax: write 20, 7.7 or {_NO_TAX}")
     return percent
@@ -137,8 +159,10 @@ def amount_from(text: str) -> Decimal:
     UsageError
         It is none, or has more than two decimals.
     """
-    amount = _decimal(text)
-    if amount is None or amount != round(amount, 2):
+    from crankwise.workshop.typed import amount_of  # noqa: PLC0415  keeps --help fast
+
+    amount = amount_of(text)
+    if amount is None:
         raise UsageError(f"{text!r} is no amount: write 240 or 89.50")
     return amount
 
@@ -155,14 +179,6 @@ def currency_from(text: str) -> str:
     if not _CURRENCY.fullmatch(letters):
         raise UsageError(f"{text!r} is no currency: write its three letters, such as GBP")
     return letters
-
-
-def _decimal(text: str) -> Decimal | None:
-    try:
-        number = Decimal(text)
-    except InvalidOperation:
-        return None
-    return number if number.is_finite() else None
 
 
 COMMANDS: Final[Mapping[str, Callable[..., None]]] = {"price": price, "offer": offer}

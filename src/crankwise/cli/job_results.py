@@ -83,12 +83,14 @@ def record(
     """Measure a recording, and keep both with a visit."""
     from crankwise.cli.progress import Bar  # noqa: PLC0415  keeps --help fast
     from crankwise.workshop.finding import find_job, find_visit  # noqa: PLC0415  keeps --help fast
-    from crankwise.workshop.recording import record_visit  # noqa: PLC0415  keeps --help fast
+    from crankwise.workshop.recording import digest_of, kept_elsewhere, record_visit  # noqa: PLC0415
 
     cams, interval_s = parse_cams(cam or ()), parse_interval(interval)
     silent = is_quiet(ctx, quiet=quiet)
     with open_for(ctx, store) as opened:
         at = find_visit(find_job(opened, name), visit)
+        there = opened.jobs.places_of(digest_of(recording)) if recording.is_file() else ()
+        elsewhere = kept_elsewhere(opened, there, besides=at.visit.id)
         with Bar(say("Measuring"), shown=not silent) as bar:
             kept = record_visit(
                 opened, at, recording, purpose=purpose.value, crank=crank, cams=cams,
@@ -100,11 +102,14 @@ def record(
         from crankwise.cli.show import show_measurement  # noqa: PLC0415  keeps --help fast
 
         show_measurement(kept.measurement)
-        words = say(
-            "kept: {name} as {purpose} recording of this visit",
-            name=recording.name, purpose=told(purpose.value),
-        )  # fmt: skip
+        said = {"name": recording.name, "purpose": told(purpose.value)}
+        if (at.visit.id, purpose.value) in there:
+            words = say("kept already: {name} as {purpose} recording of this visit", **said)
+        else:
+            words = say("kept: {name} as {purpose} recording of this visit", **said)
         typer.echo(f"\n{words}")
+        for line in elsewhere:
+            typer.echo(told(line))
 
 
 def compare(

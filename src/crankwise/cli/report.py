@@ -103,7 +103,9 @@ def report(
         dossier = _of_file(_shop(ctx, store), Path(subject), measurement, engine)
     else:
         dossier = _of_job(ctx, store, subject, visit)
-    data = made(dossier, _wish(form, reader, page, paper, lang))
+    data = made(
+        dossier, _wish(form, reader, page, paper, lang or ctx.find_root().params.get("lang"))
+    )
     write_whole(output or "", data, keep_sha256=_recordings(dossier))
     if not is_quiet(ctx, quiet=quiet):
         typer.echo(say("saved: {path}", path=output))

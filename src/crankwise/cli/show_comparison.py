@@ -18,7 +18,7 @@ from crankwise.cli.console import (
 from crankwise.cli.guard import printable
 from crankwise.cli.tables import add_row, open_table, print_title
 from crankwise.language import say, told
-from crankwise.picture.comparison_words import chance_words, reasons_left, without
+from crankwise.picture.comparison_words import causes_told, chance_words, reasons_left, without
 from crankwise.picture.verdicts import SIGNS
 from crankwise.picture.words import (
     bounds_words,
@@ -66,7 +66,7 @@ def show_comparison(
     if comparison.repair is not None:
         _show_repair(console, comparison.repair)
     _show_list(console, say("why"), reasons_left(comparison))
-    _show_causes(console, comparison.causes)
+    _show_causes(console, causes_told(comparison.causes))
     # Nothing is opened up for an engine in time; elsewhere the check has a place of its own.
     check = comparison.next_check if verdict.level != "in-time" else None
     to_check = [check.text] if check else []

@@ -24,6 +24,9 @@ _SAME_LEARNED_LOG = 0.25
 of its recording."""
 _OTHER_NAME_COST = 4.0
 _INVERTED_COST = 2.0
+_FEW_CYCLES, _MORE_CYCLES = 5, 12
+"""Below, edges may be seen too seldom to be measured; and cycles that are enough for all."""
+
 _SHIFT_SCALE_DEG = 20.0
 
 
@@ -295,11 +298,25 @@ def _lay_cost(tried: CamMatch, limits: Limits) -> float:
     return float((residual**2).mean()) + (tried.shift_deg / _SHIFT_SCALE_DEG) ** 2
 
 
+def _edges(side: Measurement) -> int:
+    return sum(len(cam.edges) for cam in side.cams)
+
+
 def _why_not(subject: Measurement, known_good: Measurement) -> str:
-    counts = [
-        ", ".join(f"{cam.role} {len(cam.edges)}" for cam in side.cams)
-        for side in (subject, known_good)
-    ]
+    sides = (subject, known_good)
+    counts = [", ".join(f"{cam.role} {len(cam.edges)}" for cam in side.cams) for side in sides]
+    for name, side, other in (
+        ("subject", subject, known_good),
+        ("known-good", known_good, subject),
+    ):
+        cycles = max((cam.cycles for cam in side.cams), default=0)
+        if 0 < cycles <= _FEW_CYCLES and _edges(side) < _edges(other):
+            return (
+                f"only {cycles} cycles of the {name} were recorded, so that cam edges are missing "
+                f"(edges a cycle are {counts[0]} in the subject and {counts[1]} in the "
+                f"known-good): record for {_MORE_CYCLES * 120.0 / side.crank.speed_rpm.mean:.0f} s "
+                "or more at this speed"
+            )
     return (
         f"the cam patterns differ: edges a cycle are {counts[0]} in the subject and {counts[1]} "
         "in the known-good; this is another engine, another cam wheel, or a cam sensor that "

@@ -63,6 +63,39 @@ def expected_codes(cams: Sequence[CamShift], code_limit_deg: float) -> tuple[str
     return tuple(sentences)
 
 
+def codes_read(
+    cams: Sequence[CamShift], code_limit_deg: float, read: Sequence[str]
+) -> tuple[str, ...]:
+    """One sentence for each correlation code read that these shifts don't explain, or that lacks.
+
+    Parameters
+    ----------
+    cams : sequence of CamShift
+    code_limit_deg : float
+    read : sequence of str
+        Codes read at the visit; none says that it was looked and there were none.
+    """
+    numbers = {code[:5] for code in read}
+    expected = [cam for cam in cams if abs(cam.shift_deg) >= code_limit_deg]
+    if expected and not read:
+        none = (
+            "No code was read at this visit: the engine control may not have compared the cams "
+            "since its codes were cleared, or may tolerate this much."
+        )
+        return (none,)
+    sentences = []
+    for cam in cams:
+        number = _CORRELATION.get(_place(cam.role), ("", ""))[0]
+        if number in numbers and abs(cam.shift_deg) < _EARLIEST_SHARE * code_limit_deg:
+            sentences.append(
+                f"{number} was read, which {with_uncertainty(cam.shift_deg, cam.uncertainty_deg)} "
+                f"of the {cam_name(cam.role)} does not explain: the cam may have been further off "
+                "then, or its phaser, sensor or wiring set the code. Clear it, and see whether it "
+                "comes back."
+            )
+    return tuple(sentences)
+
+
 def _place(role: str) -> tuple[str, int]:
     side, _, bank = role.partition("-")
     return side, int(bank) if bank.isdigit() else 1

@@ -370,10 +370,8 @@ def _forecast_text(
 
 
 def _reason(change: Estimate, used: tuple[Visit, ...], unit: MileageUnit, *, moving: bool) -> str:
-    seen = (
-        f"over {len(used)} visits, {_distance(used[0].mileage, unit)} to "
-        f"{_distance(used[-1].mileage, unit)}"
-    )
+    first, last = (_exactly(visit.mileage, unit) for visit in (used[0], used[-1]))
+    seen = f"over {len(used)} visits, {first} to {last}"
     rate = _rate(change, unit)
     if not moving:
         return f"No trend can be told: the shift changes by {rate}, which may be nothing, {seen}."
@@ -419,6 +417,10 @@ def _stand_out_text(visits: tuple[Visit, ...], stand_out: StandOut) -> str:
 
 def _rate(change: Estimate, unit: MileageUnit) -> str:
     return f"{change.value:+.2f}° per 10,000 {unit} ({change.low:+.2f}° to {change.high:+.2f}°)"
+
+
+def _exactly(mileage: float, unit: MileageUnit) -> str:
+    return f"{mileage:,.0f} {unit}"
 
 
 def _distance(mileage: float, unit: MileageUnit) -> str:

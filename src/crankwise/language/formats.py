@@ -20,8 +20,8 @@ class Numbers:
 
     def __init__(self, profile: Profile) -> None:
         self._profile = profile
-        self._locale = locale_of(profile.number_format)
         language = current()
+        self._locale = locale_of(profile.number_format)
         same = self._locale.language == language
         words = _FALLBACK if language == "en" else language
         self._words = self._locale if same else Locale.parse(words, sep="-")
@@ -40,10 +40,17 @@ class Numbers:
         return format_percent(percent / 100, locale=self._locale, decimal_quantization=False)
 
     def mileage(self, value: float | None, unit: str | None) -> str:
-        """Write a mileage with its unit; nothing where there is none."""
+        """Write a mileage with its unit; nothing where there is none.
+
+        Unless the workshop chose a format, the page's language does: under German words,
+        121,800 km would be read as 121.8 km.
+        """
         if value is None:
             return ""
-        return f"{self.decimal(value, 0)}\u202f{told(unit or self._profile.mileage_unit)}"
+        chose = self._profile.number_format != Profile().number_format
+        locale = self._locale if chose else self._words
+        number = format_decimal(value, format="#,##0", locale=locale)
+        return f"{number}\u202f{told(unit or self._profile.mileage_unit)}"
 
     def money(self, amount: Decimal, currency: str) -> str:
         """Write an amount with its currency, such as ``£186.40``."""

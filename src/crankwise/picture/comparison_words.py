@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
+
+from crankwise.model.policy import HEALTHY
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from crankwise.model.comparison import Comparison
+    from crankwise.model.comparison import Cause, Comparison
+
+_WORTH_TELLING: Final = 0.05
+"""Probability from which a fault is named beside a healthy engine."""
 
 
 def chance_words(probability: float) -> str:
@@ -38,3 +43,13 @@ def without(lines: Iterable[str], said: Sequence[str]) -> list[str]:
     """
     known = [words.casefold() for words in said if words]
     return [line for line in lines if not any(words in line.casefold() for words in known)]
+
+
+def causes_told(causes: Sequence[Cause]) -> tuple[Cause, ...]:
+    """Leave out what hardly anything speaks for where the likeliest is that nothing is wrong.
+
+    Beside a healthy engine, a chain grown by 0.01 % at 2 % only makes people look for it.
+    """
+    if not causes or causes[0].cause != HEALTHY:
+        return tuple(causes)
+    return (causes[0], *(c for c in causes[1:] if c.probability >= _WORTH_TELLING))

@@ -134,9 +134,9 @@ def _tick(x: float, y: float, *, width: float) -> svg.Element:
 
 
 def _place(x: float, low: float, high: float, y: float) -> list[svg.Element]:
-    """Draw this engine's place as a diamond above its ± bar."""
+    """Draw this engine's place as a pointer on its ± bar: no shape that a verdict has."""
     middle = y + _BAND / 2
-    tips = ((0.0, -11.0), (8.0, 0.0), (0.0, 11.0), (-8.0, 0.0))
+    tips = ((-7.5, -12.0), (7.5, -12.0), (0.0, 5.0))
     points = " ".join(f"{svg.short(x + dx)},{svg.short(middle + dy)}" for dx, dy in tips)
     return [
         style.line(low, middle, high, middle, colour=style.INK, width=4.0),

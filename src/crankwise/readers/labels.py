@@ -58,6 +58,10 @@ INTERVAL_WORDS = frozenset(_WORDS["interval_words"])
 RATE_WORDS = frozenset(_WORDS["rate_words"])
 COLUMN_WORDS = frozenset(_WORDS["column_words"])
 BLANK_WORDS = frozenset(_WORDS["blank_words"])
+CHANNEL_WORDS = frozenset(_WORDS["channel_words"])
+STATE_COLUMN_WORDS = frozenset(_WORDS["state_column_words"])
+STATES = dict.fromkeys(_WORDS["high_words"], True) | dict.fromkeys(_WORDS["low_words"], False)
+"""High or low, by the word for it; a word for an edge means the state after it."""
 
 _BRACKETED = re.compile(r"^(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\[\](){}<>]*?)\s*[\])}>]$")
 _DIVIDED = re.compile(r"^(?P<name>.+?)\s*(?:/|,|\bin\b)\s*(?P<unit>\S+)$")

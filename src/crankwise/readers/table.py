@@ -7,7 +7,7 @@ settled, event lists are told from samples, and units are brought to volts and s
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from crankwise.readers.events import (
     event_channels,
     interval_unused,
     is_event_list,
+    is_logic,
     nothing_changes,
 )
 from crankwise.readers.labels import Label, scaled, unique_names
@@ -101,6 +102,7 @@ def to_recording(table: Table, source: Source, options: ReadOptions) -> Recordin
         If the time base can't be found or nothing is recorded.
     """
     check_size(table, source)
+    table = _clocked(table)
     if table.time is not None:
         times = np.asarray(table.columns[table.time], dtype=np.float64)
         columns = [table.columns[index] for index in table.signals]
@@ -152,9 +154,7 @@ def check_size(table: Table, source: Source) -> None:
 def _events(table: Table, source: Source, options: ReadOptions, times: FloatArray) -> Recording:
     """Build the recording of a list of state changes."""
     assert table.time is not None  # noqa: S101 - narrows the type; the caller checked it
-    factor, findings = scale_s(
-        table.labels[table.time], times, stated_s=None, source=source, is_events=True
-    )
+    factor, findings, unused = _event_unit_s(table.labels[table.time], times, source, options)
     names = [signal.name for signal in signals_of(table)]
     times_s, channels, more = event_channels(
         scaled(times, factor),
@@ -171,9 +171,44 @@ def _events(table: Table, source: Source, options: ReadOptions, times: FloatArra
         start_s=float(times_s[0]),
         duration_s=float(times_s[-1] - times_s[0]),
         interval_s=None,
-        findings=table.findings + findings + more + interval_unused(options),
+        findings=table.findings + findings + more + unused,
         history=(read_step(table, kind="changes"),),
     )
+
+
+def _clocked(table: Table) -> Table:
+    """Take a column that counts a logger's clock as the time of its state changes."""
+    index = 0 if table.labels[0].is_index else None
+    if table.time is not None or index is None or counts_rows(table.columns[index]):
+        return table
+    others = [table.columns[place] for place in table.signals if place != index]
+    runs_on = bool(np.all(np.diff(table.columns[index]) > 0.0))
+    return (
+        replace(table, time=index) if runs_on and others and all(map(is_logic, others)) else table
+    )
+
+
+def _event_unit_s(
+    label: Label, times: FloatArray, source: Source, options: ReadOptions
+) -> tuple[float, tuple[Finding, ...], tuple[Finding, ...]]:
+    """Seconds in one unit of the times; where they count a clock, the caller's interval.
+
+    Returns
+    -------
+    factor : float
+    findings, unused : tuple of Finding
+        Remarks on the unit, and on an interval that was of no use.
+    """
+    is_count = label.is_index or (label.unit is None and bool(np.all(times == np.rint(times))))
+    if is_count and options.interval_s is not None:
+        return options.interval_s, (), ()
+    if label.is_index:
+        raise UnreadableError(
+            f"{source.name}: the column '{label.name}' counts the logger's clock. "
+            "Give the length of one count with --interval: 41.67ns at 24 MHz"
+        )
+    factor, findings = scale_s(label, times, stated_s=None, source=source, is_events=True)
+    return factor, findings, interval_unused(options)
 
 
 def time_base(

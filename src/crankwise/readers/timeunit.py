@@ -73,10 +73,11 @@ def scale_s(
             return proved, (Finding("time-unit-proved", "note", text),)
     if not _could_be_seconds(times, count, is_events=is_events):
         name = f"the time column '{label.name}'" if label.name else "the first column, the time,"
+        asked = "the length of one count" if is_events else "the sampling interval"
         raise UnreadableError(
             f"{source.name}: {name} has no unit, and its numbers are no likely seconds "
             f"({times[0]:.6g} to {times[-1]:.6g}). Write the unit in its header, for example "
-            "'Time [ms]', or give the sampling interval with --interval, in seconds"
+            f"'Time [ms]', or give {asked} with --interval, in seconds"
         )
     text = (
         "The time column has no unit; seconds were assumed. Angles don't depend on it, "

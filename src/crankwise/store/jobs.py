@@ -207,7 +207,11 @@ class Jobs:
             return visit_of(row)
 
     def add_recording(self, visit_id: int, sha256: str, *, purpose: Purpose) -> VisitRecording:
-        """Say that a recording was made on a visit, and what for; again changes nothing."""
+        """Say that a recording was made on a visit, and what for; again changes nothing.
+
+        One recording can't show the engine before and after a repair: named as made after it,
+        it is no longer one of before, and the other way round.
+        """
         if purpose not in get_args(Purpose):
             raise UsageError(f"{purpose!r} is no purpose: {', '.join(get_args(Purpose))}")
         with self._database.write() as session:
@@ -216,6 +220,13 @@ class Jobs:
                 session, RecordingRow, RecordingRow.sha256, sha256, fewest=6, noun="recording"
             )
             row = VisitRecordingRow
+            session.execute(
+                delete(row).where(
+                    row.visit_id == visit.id,
+                    row.recording_sha256 == known.sha256,
+                    (row.purpose == "after-repair") != (purpose == "after-repair"),
+                )
+            )
             values = {
                 "visit_id": visit.id,
                 "recording_sha256": known.sha256,
@@ -231,6 +242,15 @@ class Jobs:
                 )
             ).one()
             return visit_recording(session, kept)
+
+    def places_of(self, sha256: str) -> tuple[tuple[int, str], ...]:
+        """Return the visits that a recording is kept with, and what it was made for."""
+        row = VisitRecordingRow
+        with self._database.read() as session:
+            found = session.scalars(
+                select(row).where(row.recording_sha256 == sha256).order_by(row.id)
+            )
+            return tuple((one.visit_id, one.purpose) for one in found)
 
     def add_fact(
         self, fact: Fact, *, job_id: int, visit_id: int | None = None, replaces: int | None = None

@@ -223,9 +223,17 @@ def import_known_goods(desk: Desk, upload_id: str) -> ImportReport:
     try:
         with desk.uploads.take(upload_id) as path:
             return desk.store.shelf.import_file(path)
-    except UnreadableError:
+    except UnreadableError as error:
+        name = desk.uploads.get(upload_id).name
         desk.uploads.remove(upload_id)
-        raise
+        if name.casefold().endswith((".json", ".zip")):
+            raise
+        words = say(
+            "{name}: known-goods come as .json or .zip. If this is a recording of a healthy "
+            "engine, begin a visit with it, and keep it from there",
+            name=name,
+        )
+        raise UnreadableError(words) from error
 
 
 def fill_example(desk: Desk) -> Work:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 from typing import TYPE_CHECKING, Final
 
 from fastapi import Request
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 _log = logging.getLogger(__name__)
 _NOT_FOUND: Final = 404
+_PAGE: Final = re.compile(r"/(?:visits|vehicles|known-goods|engines)/[\w-]+(?=/)")
 _WORDS: Final = {
     400: message("This request can't be understood."),
     401: message("Sign in first."),
@@ -65,8 +67,15 @@ def answer(
     if _is_for_programs(request):
         return JSONResponse({"error": words}, status_code=status, headers=headers)
     return render(
-        request, "failure.html", {"words": words, "status": status}, status=status, headers=headers
-    )
+        request, "failure.html", {"words": words, "status": status, "back": _back(request)},
+        status=status, headers=headers,
+    )  # fmt: skip
+
+
+def _back(request: Request) -> str | None:
+    """Page that a form was sent from: that of the visit, vehicle or known-good it is about."""
+    page = _PAGE.match(request.url.path)
+    return page[0] if page and request.method == "POST" else None
 
 
 def _is_for_programs(request: Request) -> bool:

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import re
-from decimal import Decimal
 from typing import TYPE_CHECKING, Annotated, Final
 
 from fastapi import Depends, Request
 
 from crankwise.errors import UsageError
 from crankwise.language import say
+from crankwise.workshop.typed import amount_of, decimal_of, mileage_of
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from crankwise.model.job import MileageUnit
 
 MOST_WORDS: Final = 2000
-_CENT: Final = Decimal("0.01")
-_MOST_AMOUNT: Final = Decimal(9999999)
-_MOST_MILEAGE: Final = 9_999_999.0
 
 
 async def typed(request: Request) -> dict[str, str]:
@@ -65,16 +64,18 @@ def amount(text: str, *, what: str) -> Decimal:
     >>> amount("1,234.50", what="x"), amount("1.234,50", what="x"), amount("89,5", what="x")
     (Decimal('1234.50'), Decimal('1234.50'), Decimal('89.50'))
     """
-    found = _decimal(text)
-    if found is None or found > _MOST_AMOUNT or found != found.quantize(_CENT):
+    found = amount_of(text)
+    if found is None:
         raise UsageError(
             say("{what}: {typed} is no amount; write 240 or 89.50", what=what, typed=repr(text))
         )
-    return found.quantize(_CENT)
+    return found
 
 
 def mileage(text: str, unit: MileageUnit) -> tuple[float | None, MileageUnit | None]:
     """Read a mileage; nothing written means that it is not known.
+
+    A unit written behind it wins over the one chosen.
 
     Raises
     ------
@@ -83,15 +84,15 @@ def mileage(text: str, unit: MileageUnit) -> tuple[float | None, MileageUnit | N
     """
     if not text.strip():
         return None, None
-    digits = re.sub(r"[\s.,'\u2019\u202f\u00a0]", "", text)
-    if not digits.isascii() or not digits.isdigit() or float(digits) > _MOST_MILEAGE:
+    found = mileage_of(text)
+    if found is None:
         raise UsageError(
             say(
                 "mileage: {typed} is no mileage; write the whole number, such as 58900",
                 typed=repr(text),
             )
         )
-    return float(digits), unit
+    return found[0], found[1] or unit
 
 
 def percent(text: str, *, what: str) -> Decimal | None:
@@ -104,7 +105,7 @@ def percent(text: str, *, what: str) -> Decimal | None:
     """
     if not text.strip():
         return None
-    found = _decimal(text)
+    found = decimal_of(text)
     if found is None or found > 100:
         raise UsageError(
             say("{what}: {typed} is no percentage; write 20 or 7.7", what=what, typed=repr(text))
@@ -122,7 +123,7 @@ def degrees(text: str, *, what: str) -> float | None:
     """
     if not text.strip():
         return None
-    found = _decimal(text)
+    found = decimal_of(text)
     if found is None:
         raise UsageError(
             say("{what}: {typed} is no number; write 8 or 8.5", what=what, typed=repr(text))
@@ -137,13 +138,3 @@ def codes(text: str) -> tuple[str, ...]:
     ('P0016', 'P0017')
     """
     return tuple(re.findall(r"[\w-]+", text.upper())[:50])
-
-
-def _decimal(text: str) -> Decimal | None:
-    """Read a number, its thousands grouped or not, with a point or a comma before its decimals."""
-    plain = re.sub(r"[\s\u202f\u00a0]", "", text).replace("\u2019", "'")
-    grouped = re.fullmatch(r"(\d{1,3}(?:([.,'])\d{3})(?:\2\d{3})*)(?:[.,](\d+))?", plain, re.ASCII)
-    if grouped and grouped[2] is not None:
-        return Decimal(f"{re.sub(r'[^0-9]', '', grouped[1])}.{grouped[3] or 0}")
-    whole = re.fullmatch(r"(\d{1,12})(?:[.,](\d{1,6}))?", plain, re.ASCII)
-    return Decimal(f"{whole[1]}.{whole[2] or 0}") if whole else None

@@ -69,6 +69,10 @@ class Work:
         return self.state in {"done", "failed"}
 
 
+def _outlived(failed: Work, later: Sequence[Work]) -> bool:
+    return any(work.state == "done" or work.title == failed.title for work in later)
+
+
 @dataclass(frozen=True, slots=True)
 class _Listener:
     """Whoever follows a piece of work, and the loop to wake it in."""
@@ -102,13 +106,17 @@ class Works:
             return self._works.get(identifier)
 
     def about(self, place: str) -> tuple[Work, ...]:
-        """Return the work that belongs to a place and isn't done: it goes on, or it failed."""
+        """Return the work that belongs to a place and isn't done: it goes on, or it failed.
+
+        A failure is left out once later work there was done, or the same was tried again.
+        """
         with self._lock:
-            return tuple(
-                work
-                for work in self._works.values()
-                if work.about == place and work.state != "done"
-            )
+            mine = [work for work in self._works.values() if work.about == place]
+        return tuple(
+            work
+            for number, work in enumerate(mine, start=1)
+            if not work.is_over or (work.state == "failed" and not _outlived(work, mine[number:]))
+        )
 
     async def follow(self, identifier: str, *, seen: int = -1) -> AsyncIterator[Work]:
         """Yield a piece of work now and after every change until it is over.

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from crankwise import pipeline
 from crankwise.errors import NotMeasurableError, UsageError
+from crankwise.judge.codes import codes_read
+from crankwise.model.job import CodesRead
 from crankwise.pipeline.banks import has_both_banks
 from crankwise.workshop.fitting import find_fitting
 from crankwise.workshop.series import AFTER_REPAIR, chain_of_recording, measured_of, newest_measured
@@ -94,14 +96,17 @@ def judge_visit(
     subject = newest_measured(file, visit, sha256=sha256)
     chosen = choose_known_goods(store, file, subject, family=family, ids=known_good_ids)
     known = engine or _engine_of(store, file, chosen)
+    before = _before(file, visit, subject)
     comparison = _compared(
         subject,
         chosen,
         engine=known,
         policy=policy or store.shop.policy(),
         service_limit_deg=service_limit_deg,
-        before=_before(file, visit, subject),
+        before=before,
     )
+    if before is None:  # codes were read before a repair
+        comparison = _with_codes(comparison, visit)
     kept = store.jobs.add_comparison(
         visit.visit.id,
         comparison,
@@ -109,6 +114,17 @@ def judge_visit(
         known_good_ids=tuple(known_good.id for known_good in chosen.known_goods),
     )
     return Judged(kept, subject.kept, chosen, known)
+
+
+def _with_codes(comparison: Comparison, visit: VisitFile) -> Comparison:
+    """Set the codes read at the visit against what was measured."""
+    read = [kept.fact for kept in visit.facts if isinstance(kept.fact, CodesRead)]
+    if not read:
+        return comparison
+    limit = comparison.limits.code_limit_deg
+    more = codes_read(comparison.cams, limit, read[-1].codes)
+    verdict = replace(comparison.verdict, codes=comparison.verdict.codes + more)
+    return replace(comparison, verdict=verdict)
 
 
 def why_not_judged(store: Store, file: JobFile, visit: VisitFile) -> str | None:

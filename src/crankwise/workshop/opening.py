@@ -9,7 +9,7 @@ from crankwise.errors import UsageError
 from crankwise.workshop.finding import jobs_of_vehicle
 
 if TYPE_CHECKING:
-    from crankwise.model.job import JobFile, VehicleDetails
+    from crankwise.model.job import JobFile, VehicleDetails, Visit
     from crankwise.store import Store
 
 
@@ -56,6 +56,28 @@ def name_family(store: Store, file: JobFile, family: str) -> None:
         raise UsageError(
             f"{file.vehicle.label} is a {known}, not a {family.strip()}: look which vehicle it is"
         )
+
+
+def mileage_doubt(file: JobFile, visit: Visit) -> str | None:
+    """Say that a visit's mileage runs back against another visit's, or nothing.
+
+    Visits in another unit say nothing.
+    """
+    if visit.mileage is None:
+        return None
+    for other in (one.visit for one in file.visits):
+        if other.mileage is None or other.mileage_unit != visit.mileage_unit:
+            continue
+        days, way = (other.date, visit.date), visit.mileage - other.mileage
+        if other.id != visit.id and (
+            (days[0] < days[1] and way < 0.0) or (days[0] > days[1] and way > 0.0)
+        ):
+            return (
+                f"{visit.mileage:,.0f} {visit.mileage_unit} does not fit {other.mileage:,.0f} "
+                f"{other.mileage_unit} on {other.date}: check it, and add the visit again if it "
+                "is wrong."
+            )
+    return None
 
 
 def today() -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ from crankwise.model.kept import MeasureSettings
 from crankwise.workshop.levelling import key_of_kept
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
     from crankwise.levels import LevelsCache
@@ -105,6 +106,36 @@ def record_visit(
     )
     store.jobs.add_recording(visit.visit.id, kept.recording_sha256, purpose=purpose)
     return kept
+
+
+def digest_of(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def kept_elsewhere(
+    store: Store, places: Iterable[tuple[int, str]], *, besides: int
+) -> tuple[str, ...]:
+    """Say of each other visit that the same recording is kept with, whose it is.
+
+    Parameters
+    ----------
+    store : Store
+    places : iterable of (int, str)
+        Visits that the recording is kept with, and what it was made for.
+    besides : int
+        The visit it is meant for.
+    """
+    words = []
+    for visit_id in dict.fromkeys(visit for visit, _ in places if visit != besides):
+        label = store.jobs.file_of_visit(visit_id).vehicle.label
+        day = store.jobs.visit(visit_id).date
+        words.append(
+            f"This very recording is kept with {label}, visit of {day}, as well: check that it is "
+            "the right file."
+        )
+    return tuple(words)
 
 
 def recordings_of(file: JobFile) -> list[str]:

@@ -22,10 +22,12 @@ from crankwise.readers.contract import (
 )
 from crankwise.readers.delimited import dialect as dialects
 from crankwise.readers.delimited import text
+from crankwise.readers.delimited.changes import find_listing
 from crankwise.readers.delimited.clock import first_column_is_clock
 from crankwise.readers.delimited.dialect import Dialect
 from crankwise.readers.delimited.header import Header, read_header
 from crankwise.readers.delimited.layout import Layout
+from crankwise.readers.delimited.listed import to_table
 from crankwise.readers.delimited.parse import Parsed, parse, parse_each
 from crankwise.readers.labels import Label, find_time, unique_names
 from crankwise.readers.others import what_else
@@ -59,6 +61,9 @@ class DelimitedReader:
 
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the table."""
+        listed = _listed(source)
+        if listed is not None:
+            return to_recording(listed, source, options)
         plan = _plan(source)
         parsed = parse(
             _chunks(source, plan.top, options),
@@ -69,7 +74,11 @@ class DelimitedReader:
         return to_recording(plan.table(parsed, source), source, options)
 
     def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
-        """Read the table chunk by chunk."""
+        """Read the table chunk by chunk; a list of state changes whole."""
+        listed = _listed(source)
+        if listed is not None:
+            yield listed
+            return
         plan = _plan(source)
         for parsed, _ in parse_each(
             _chunks(source, plan.top, options),
@@ -119,6 +128,19 @@ class _Plan:
         )
 
 
+def _listed(source: Source) -> Table | None:
+    """Table of a list of state changes that is written in another way than as numbers."""
+    with source.path.open("rb") as file:
+        head = file.read(HEAD_BYTES)
+        form = text.detect(head)
+        is_whole = len(head) < HEAD_BYTES
+        listing = find_listing(text.lines(head, form, is_whole=is_whole))
+        if listing is None:
+            return None
+        lines = text.lines(head + file.read(), form, is_whole=True)
+    return to_table(listing, lines, source, reader=DelimitedReader.name)
+
+
 def _plan(source: Source) -> _Plan:
     top = _read_top(source)
     header = read_header(top.lines, top.dialect)
@@ -161,7 +183,8 @@ def _no_numbers(name: str, lines: list[str]) -> str:
         )
     return (
         f"{name}: no rows of numbers found; it begins with '{shown}'. Export the recording as "
-        "CSV with a row of names, a time column, and numbers without thousands separators"
+        "CSV with a row of names, a time column, and numbers without thousands separators; a list "
+        "of state changes needs the time and each channel's state, or time, channel and state"
     )
 
 

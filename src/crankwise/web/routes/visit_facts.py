@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Path
 from fastapi.responses import RedirectResponse
@@ -28,6 +28,7 @@ from crankwise.web.forms import amount, codes, mileage, optional, words
 router = APIRouter(include_in_schema=False, prefix="/visits/{visit_id}")
 VisitId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 Line = Annotated[str, Form(max_length=4000)]
+YesNo = Annotated[Literal["yes", "no"], Form()]
 
 
 def back_to(visit_id: int, step: str) -> RedirectResponse:
@@ -88,9 +89,9 @@ def advice(desk: AtDesk, visit_id: VisitId, text: Line) -> RedirectResponse:
 
 
 @router.post("/choice")
-def choice(desk: AtDesk, visit_id: VisitId, text: Line, accepted: Line = "") -> RedirectResponse:
+def choice(desk: AtDesk, visit_id: VisitId, text: Line, accepted: YesNo) -> RedirectResponse:
     """Note what the owner chooses."""
-    fact = Choice(words(text, what=say("choice")), accepted=bool(accepted))
+    fact = Choice(words(text, what=say("choice")), accepted=accepted == "yes")
     _note(desk, visit_id, fact)
     return back_to(visit_id, "advice")
 
@@ -124,11 +125,9 @@ def offer(
 
 
 @router.post("/repair")
-def repair(
-    desk: AtDesk, visit_id: VisitId, text: Line, chain_replaced: Line = ""
-) -> RedirectResponse:
+def repair(desk: AtDesk, visit_id: VisitId, text: Line, chain_replaced: YesNo) -> RedirectResponse:
     """Note what was repaired."""
-    fact = Repair(words(text, what=say("repair")), chain_replaced=bool(chain_replaced))
+    fact = Repair(words(text, what=say("repair")), chain_replaced=chain_replaced == "yes")
     _note(desk, visit_id, fact)
     return back_to(visit_id, "after-repair")
 

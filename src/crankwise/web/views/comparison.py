@@ -8,8 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from crankwise.comparison.words import signed
 from crankwise.language import told
-from crankwise.picture.comparison_words import chance_words, reasons_left, without
+from crankwise.picture.comparison_words import causes_told, chance_words, reasons_left, without
 from crankwise.picture.words import bounds_words, shift_words
 
 if TYPE_CHECKING:
@@ -66,7 +67,9 @@ def comparison_view(found: Comparison) -> ComparisonView:
         comparison=found,
         cams=_cams(found),
         separations=_separations(found),
-        causes=tuple((c, chance_words(c.probability)) for c in found.causes[:_MOST_CAUSES]),
+        causes=tuple(
+            (c, chance_words(c.probability)) for c in causes_told(found.causes)[:_MOST_CAUSES]
+        ),
         why=tuple(reasons_left(found)),
         to_do=tuple(without(found.verdict.advice, [check])),
         next_check=check,
@@ -79,7 +82,7 @@ def _cams(found: Comparison) -> tuple[ShiftRow, ...]:
             role=cam.role,
             other="",
             shift=shift_words(cam.shift_deg, cam.uncertainty_deg),
-            teeth=told(f"{cam.shift_teeth:+.2f}"),
+            teeth=told(signed(cam.shift_teeth, decimals=2).removesuffix("°")),
             healthy=_bounds(cam.healthy),
             is_healthy=cam.healthy.contains(cam.shift_deg) if cam.healthy else None,
             direction=cam.direction,

@@ -20,6 +20,9 @@ from crankwise.model.job import (
 from crankwise.store import job_state
 from crankwise.web.views.comparison import ComparisonView, comparison_view
 from crankwise.web.views.vehicle import history_of, outlook
+from crankwise.workshop.judging import why_not_judged
+from crankwise.workshop.opening import mileage_doubt
+from crankwise.workshop.recording import kept_elsewhere
 from crankwise.workshop.series import AFTER_REPAIR
 
 if TYPE_CHECKING:
@@ -53,11 +56,15 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """A recording of the visit with its newest measurement, if it could be measured."""
+    """A recording of the visit with its newest measurement, if it could be measured.
+
+    ``elsewhere`` says of other visits that the same recording is kept with.
+    """
 
     item: VisitRecording
     kept: KeptMeasurement | None
     roles: tuple[RoleRow, ...]
+    elsewhere: tuple[str, ...]
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -113,6 +120,8 @@ class VisitView:
         Those of the vehicle's family in use.
     history : History or None
         The vehicle over its mileage.
+    why_not : str or None
+        Why the newest recording has no comparison, if none can be made by itself.
     works : tuple of Work
         Work on this visit that goes on, or that failed.
     """
@@ -130,6 +139,7 @@ class VisitView:
     families: tuple[str, ...]
     known_goods: tuple[KnownGoodRow, ...]
     history: History | None
+    why_not: str | None
     works: tuple[Work, ...] = ()
 
     @property
@@ -150,6 +160,10 @@ class VisitView:
         cams = newest.kept.measurement.cams if newest and newest.kept else ()
         return tuple(cam.channel for cam in cams if cam.role.startswith("cam-"))
 
+    def doubt(self) -> str | None:
+        """That the mileage runs back against another visit's."""
+        return mileage_doubt(self.file, self.visit.visit)
+
     @property
     def outlook(self) -> tuple[str, ...]:
         """What the vehicle's history says of each cam and separation."""
@@ -169,7 +183,7 @@ def visit_view(store: Store, visit_id: int) -> VisitView:
     file = store.jobs.file_of_visit(visit_id)
     place = next(i for i, one in enumerate(file.visits) if one.visit.id == visit_id)
     visit = file.visits[place]
-    recorded = tuple(_recorded(visit, item) for item in visit.recordings)
+    recorded = tuple(_recorded(store, visit, item) for item in visit.recordings)
     before = tuple(one for one in recorded if one.item.purpose != AFTER_REPAIR)
     after = tuple(one for one in recorded if one.item.purpose == AFTER_REPAIR)
     said = _said(visit)
@@ -190,10 +204,11 @@ def visit_view(store: Store, visit_id: int) -> VisitView:
         families=tuple(f.name for f in store.shelf.families() if f.known_goods > f.retired),
         known_goods=store.shelf.list(family=family) if family else (),
         history=history,
+        why_not=why_not_judged(store, file, visit),
     )
 
 
-def _recorded(visit: VisitFile, item: VisitRecording) -> Recorded:
+def _recorded(store: Store, visit: VisitFile, item: VisitRecording) -> Recorded:
     kept = next(
         (
             one
@@ -202,7 +217,9 @@ def _recorded(visit: VisitFile, item: VisitRecording) -> Recorded:
         ),
         None,
     )
-    return Recorded(item, kept, _roles(kept) if kept else ())
+    places = store.jobs.places_of(item.recording.sha256)
+    elsewhere = kept_elsewhere(store, places, besides=visit.visit.id)
+    return Recorded(item, kept, _roles(kept) if kept else (), elsewhere)
 
 
 def _roles(kept: KeptMeasurement) -> tuple[RoleRow, ...]:
