@@ -8,10 +8,15 @@ from fastapi import HTTPException, Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from crankwise.web import failures
+from crankwise.web.access.gate import LANGUAGE, SIGN_IN
 
 UPLOADS: Final = "/api/uploads"
 MOST_BYTES: Final = 8_000_000
 """Forms and documents; the largest form brings a logo of 500 kB."""
+_MOST_OF_A_FORM: Final = 400_000
+"""Fields without a file: nobody types more, and reading them holds up the server's loop."""
+_MOST_OF_ANYBODY: Final = 20_000
+"""What those who have not signed in may send."""
 _TOO_LARGE: Final = 413
 
 
@@ -26,7 +31,8 @@ class BodyLimit:
         if scope["type"] != "http" or scope["path"] == UPLOADS:
             await self._app(scope, receive, send)
             return
-        if _stated(scope) > MOST_BYTES:
+        most = _most(scope)
+        if _stated(scope) > most:
             answer = failures.answer_status(Request(scope), _TOO_LARGE)
             await answer(scope, receive, send)
             return
@@ -36,11 +42,19 @@ class BodyLimit:
             nonlocal came
             message = await receive()
             came += len(message.get("body", b""))
-            if came > MOST_BYTES:
+            if came > most:
                 raise HTTPException(_TOO_LARGE)
             return message
 
         await self._app(scope, receive_counted, send)
+
+
+def _most(scope: Scope) -> int:
+    """Bytes that a request may bring."""
+    if scope["path"] in {SIGN_IN, LANGUAGE}:
+        return _MOST_OF_ANYBODY
+    kind = Request(scope).headers.get("content-type", "").lower()
+    return _MOST_OF_A_FORM if kind.startswith("application/x-www-form-urlencoded") else MOST_BYTES
 
 
 def _stated(scope: Scope) -> int:

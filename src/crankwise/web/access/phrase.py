@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 import unicodedata
 from functools import cache
@@ -48,6 +49,11 @@ def is_right(store: Store, phrase: str) -> bool:
         except (VerificationError, InvalidHashError):
             return False
     return kept is not None
+
+
+def proof(store: Store) -> str:
+    """Return what stands for the pass-phrase in force; another one for every new pass-phrase."""
+    return hashlib.sha256((store.shop.pass_phrase_hash() or "").encode()).hexdigest()
 
 
 def require(store: Store, settings: Settings) -> None:
