@@ -52,8 +52,8 @@ class Table:
         longest = max(map(len, text.splitlines()), default=0)
         if len(text) > MOST_TEXT or longest > _MOST_LINE:
             raise UnreadableError(
-                f"{where}: larger than any file of its kind; keep it within {MOST_TEXT} "
-                f"characters, and each line within {_MOST_LINE}"
+                f"{where}: not valid TOML (longer than {MOST_TEXT} characters, or a line longer "
+                f"than {_MOST_LINE}); mend that line"
             )
         try:
             return cls(tomllib.loads(text), where=where)

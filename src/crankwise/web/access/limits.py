@@ -28,8 +28,12 @@ class BodyLimit:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass on what is small enough."""
-        if scope["type"] != "http" or scope["path"] == UPLOADS:
+        if scope["type"] != "http" or (scope["path"] == UPLOADS and not _is_ambiguous(scope)):
             await self._app(scope, receive, send)
+            return
+        if _is_ambiguous(scope):
+            answer = failures.answer_status(Request(scope), 400, {"connection": "close"})
+            await answer(scope, receive, send)
             return
         most = _most(scope)
         if _stated(scope) > most:
@@ -55,6 +59,12 @@ def _most(scope: Scope) -> int:
         return _MOST_OF_ANYBODY
     kind = Request(scope).headers.get("content-type", "").lower()
     return _MOST_OF_A_FORM if kind.startswith("application/x-www-form-urlencoded") else MOST_BYTES
+
+
+def _is_ambiguous(scope: Scope) -> bool:
+    """Whether a request gives two ends, of which a proxy may take the other (RFC 9112, 6.1)."""
+    names = {key for key, _ in scope["headers"]}
+    return {b"content-length", b"transfer-encoding"} <= names
 
 
 def _stated(scope: Scope) -> int:
