@@ -10,7 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -45,6 +45,8 @@ class Served:
         Name that it is asked by.
     log : Path
         What it wrote to its error output.
+    lines : ExitStack
+        Closes whoever talks to it when it ends.
     """
 
     port: int
@@ -53,6 +55,7 @@ class Served:
     key: str
     host: str
     log: Path
+    lines: ExitStack
 
     @property
     def address(self) -> str:
@@ -79,6 +82,7 @@ def serving(shop: Path, *, signs_in: bool) -> Iterator[Served]:
         environment["CRANKWISE_PASS_PHRASE"] = PHRASE
     log = shop.parent / f"{shop.name}-{key[:6]}.log"
     with (
+        ExitStack() as lines,
         log.open("wb") as errors,
         subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=errors, text=True, env=environment
@@ -90,7 +94,9 @@ def serving(shop: Path, *, signs_in: bool) -> Iterator[Served]:
             if found is None:
                 raise RuntimeError(f"the server did not start: {log.read_text()}")
             host = NAME if signs_in else f"127.0.0.1:{found[1]}"
-            served = Served(int(found[1]), psutil.Process(started.pid), shop, key, host, log)
+            served = Served(
+                int(found[1]), psutil.Process(started.pid), shop, key, host, log, lines
+            )
             _wait_for(served)
             yield served
         finally:
@@ -121,6 +127,7 @@ class Visitor:
         self.client = httpx2.Client(
             base_url=served.address, headers=headers, timeout=PATIENCE_S, trust_env=False
         )
+        served.lines.callback(self.client.close)
         self.token = ""
 
     def open(self, path: str = "/") -> httpx2.Response:

@@ -30,10 +30,10 @@ PAYLOADS: Final = (
     f"</textarea></title></style><iframe class={MARK} srcdoc='<script>alert(1)</script>'>",
     f"javascript:alert('{MARK}')",
     f"\" autofocus onfocus=alert('{MARK}') x=\"{MARK}",
-    f"{{{{7*191}}}}{{% {MARK} %}}${{7*191}}<%= 7*191 %>#{{7*191}}",
+    f"{{{{7919*7907}}}}{{% {MARK} %}}${{7919*7907}}<%= 7919*7907 %>#{{7919*7907}}",
     f"=HYPERLINK(\"http://else.example/{MARK}\",\"x\")",
     f"@SUM(1+1)*cmd|' /C calc'!{MARK}",
-    f"#import \"{MARK}\"; #eval(\"7*191\") $ x $ \\ *b* @{MARK}",
+    f"#import \"{MARK}\"; #eval(\"7919*7907\") $ x $ \\ *b* @{MARK}",
     f"<!--{MARK}--><![CDATA[<b class={MARK}>]]>&{MARK};%3Cscript%3E",
     f"\u202e{MARK}\u2066\u200b\u0000\u001b[2J\u0007<b class={MARK}>",
 )
@@ -254,7 +254,7 @@ def _look(served: Served, address: str, answer: httpx2.Response, tally: Tally) -
     held = answer.status_code < 500 and (address.startswith("/workshop") or not leaks(text, served))
     if "html" in kind:
         held = held and not re.search(rf"<(?:script>{MARK}|(?:img|svg|iframe|b)\b[^>]*\b{MARK})", text)
-        held = held and "1337" not in text
+        held = held and "62615533" not in text
     if "svg" in kind and answer.status_code == 200:
         root = ET.fromstring(text)  # noqa: S314  made by our own server
         names = {element.tag.rpartition("}")[2] for element in root.iter()}
