@@ -22,7 +22,7 @@ if not __package__:  # run by its path instead of as a module
     sys.path.insert(0, str(ROOT))
 
 from attacks import network_access as access  # noqa: E402  the path comes first
-from attacks import network_api, network_paths, network_raw, network_text  # noqa: E402
+from attacks import network_api, network_load, network_paths, network_raw, network_text  # noqa: E402
 from attacks.network_server import serving  # noqa: E402
 from attacks.outcome import Outcome, as_table, write_section  # noqa: E402
 from crankwise.store import open_store  # noqa: E402
@@ -68,8 +68,11 @@ def run(folder: Path, *, tries: int, seed: int) -> Iterator[Outcome]:
         for attack in attacks(local, shared, tries=tries, seed=seed):
             begun = time.monotonic()
             outcome = attack()
-            print(f"{outcome.attack}: {outcome.tried} tried, {outcome.through} through, "
-                  f"{time.monotonic() - begun:.0f} s", file=sys.stderr)  # fmt: skip
+            print(
+                f"{outcome.attack}: {outcome.tried} tried, {outcome.through} through, "
+                f"{time.monotonic() - begun:.0f} s",
+                file=sys.stderr,
+            )
             yield outcome
         yield network_paths.logs(local, shared)
 
@@ -90,9 +93,9 @@ def attacks(
     yield lambda: network_raw.malformed(local, shared)
     yield lambda: network_raw.wrong_types(local)
     yield lambda: network_raw.oversize(local, shared)
-    yield lambda: network_raw.bombs(local)
-    yield lambda: network_raw.slow_clients(local, count=100 if is_full else 20)
-    yield lambda: network_raw.uploads_at_once(local, count=200 if is_full else 20)
+    yield lambda: network_load.bombs(local)
+    yield lambda: network_load.slow_clients(local, count=100 if is_full else 20)
+    yield lambda: network_load.uploads_at_once(local, count=200 if is_full else 20)
     yield lambda: network_text.texts(local)
     yield lambda: network_api.described(local, tries=tries, seed=seed)
     yield lambda: access.guessing(shared, tries=300 if is_full else 40)

@@ -10,7 +10,6 @@ import httpx2
 from fastapi.routing import APIRoute
 
 from attacks.network_server import (
-    NAME,
     PHRASE,
     Served,
     Tally,
@@ -29,25 +28,74 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 FORGED: Final = (
-    "else.example", "else.example:8720", "127.0.0.1.else.example", "localhost.else.example",
-    "localhost@else.example", "else.example@localhost", "0.0.0.0", "127.1", "2130706433",
-    "0x7f.0.0.1", "017700000001", "[::ffff:7f00:1]x", "localhost,else.example",
-    "localhost else.example", "shop.example.else.example", "xn--shp-2na.example", "[", "]", "",
-    "[::1", "\u2160ocalhost", "192.0.2.9", "else.example#localhost", "else.example/localhost",
-)  # fmt: skip
+    "else.example",
+    "else.example:8720",
+    "127.0.0.1.else.example",
+    "localhost.else.example",
+    "localhost@else.example",
+    "else.example@localhost",
+    "0.0.0.0",  # noqa: S104  asked for, not bound
+    "127.1",
+    "2130706433",
+    "0x7f.0.0.1",
+    "017700000001",
+    "[::ffff:7f00:1]x",
+    "localhost,else.example",
+    "localhost else.example",
+    "shop.example.else.example",
+    "xn--shp-2na.example",
+    "[",
+    "]",
+    "",
+    "[::1",
+    "\u2160ocalhost",
+    "192.0.2.9",
+    "else.example#localhost",
+    "else.example/localhost",
+)
 ELSEWHERE: Final = (
-    "//else.example", "///else.example", "/\\else.example", "\\\\else.example", "\\/else.example",
-    "https://else.example", "https:else.example", "http:/else.example", "javascript:alert(1)",
-    "data:text/html,x", "/\t/else.example", "/\n/else.example", "\t//else.example",
-    " //else.example", "/%09/else.example", "/%5celse.example", "/%2f%2felse.example",
-    "//else.example/%2f..", "/\u200b/else.example", "//else%2eexample", "/..//else.example",
-    "x", "", "?next=//else.example", "/a\r\nSet-Cookie: x=y", "/\x00//else.example", "@else.example",
-)  # fmt: skip
+    "//else.example",
+    "///else.example",
+    "/\\else.example",
+    "\\\\else.example",
+    "\\/else.example",
+    "https://else.example",
+    "https:else.example",
+    "http:/else.example",
+    "javascript:alert(1)",
+    "data:text/html,x",
+    "/\t/else.example",
+    "/\n/else.example",
+    "\t//else.example",
+    " //else.example",
+    "/%09/else.example",
+    "/%5celse.example",
+    "/%2f%2felse.example",
+    "//else.example/%2f..",
+    "/\u200b/else.example",
+    "//else%2eexample",
+    "/..//else.example",
+    "x",
+    "",
+    "?next=//else.example",
+    "/a\r\nSet-Cookie: x=y",
+    "/\x00//else.example",
+    "@else.example",
+)
 FILLED: Final = {
-    "job_id": "2", "visit_id": "2", "upload_id": "0" * 32, "sha256": "0" * 64, "name": "tarn-t20",
-    "known_good_id": "0" * 16, "identifier": "0" * 16, "work_id": "x", "number": "1",
-    "measurement_id": "1", "comparison_id": "1", "form": "pdf",
-}  # fmt: skip
+    "job_id": "2",
+    "visit_id": "2",
+    "upload_id": "0" * 32,
+    "sha256": "0" * 64,
+    "name": "tarn-t20",
+    "known_good_id": "0" * 16,
+    "identifier": "0" * 16,
+    "work_id": "x",
+    "number": "1",
+    "measurement_id": "1",
+    "comparison_id": "1",
+    "form": "pdf",
+}
 
 
 def routes() -> Iterator[tuple[str, str]]:
@@ -61,7 +109,7 @@ def routes() -> Iterator[tuple[str, str]]:
         if inner is not None:
             pending.extend(inner.routes)
         if isinstance(route, APIRoute):
-            for method in sorted(route.methods):
+            for method in sorted(route.methods or ()):
                 yield method, route.path
 
 
@@ -88,8 +136,12 @@ def forged_names(local: Served, shared: Served) -> Outcome:
                     answer = client.get(path, headers={name: "host=else.example"})
                 told = answer.text + str(dict(answer.headers))
                 tally.note((name, path), held="else.example" not in told)
-    return Outcome("forged hosts and forwarded names", tally.tried, len(tally.through),
-                   "refused as misdirected; no link is made from the name asked by")  # fmt: skip
+    return Outcome(
+        "forged hosts and forwarded names",
+        tally.tried,
+        len(tally.through),
+        "refused as misdirected; no link is made from the name asked by",
+    )
 
 
 def other_sites(local: Served, shared: Served) -> Outcome:
@@ -118,8 +170,12 @@ def other_sites(local: Served, shared: Served) -> Outcome:
                 held = answer.status_code in {400, 401, 403} and "location" not in answer.headers
                 tally.note((what, method, path, answer.status_code), held=held)
         tally.note("the session outlives it", held=mine.client.get("/api/jobs").status_code == 200)
-    return Outcome("changes asked for by other sites", tally.tried, len(tally.through),
-                   f"{len(changes)} addresses that change something, 12 ways each")  # fmt: skip
+    return Outcome(
+        "changes asked for by other sites",
+        tally.tried,
+        len(tally.through),
+        f"{len(changes)} addresses that change something, 12 ways each",
+    )
 
 
 def sessions(shared: Served) -> Outcome:
@@ -136,7 +192,9 @@ def sessions(shared: Served) -> Outcome:
     one.open("/sign-in")
     before = one.client.cookies[cookie]
     answer = one.sign_in()
-    given = [text for text in answer.headers.get_list("set-cookie") if text.startswith(f"{cookie}=")]
+    given = [
+        text for text in answer.headers.get_list("set-cookie") if text.startswith(f"{cookie}=")
+    ]
     after = one.client.cookies[cookie]
     tally.note("a new id at sign-in", held=after != before and not is_in(before) and is_in(after))
     flags = given[0].lower()
@@ -159,8 +217,12 @@ def sessions(shared: Served) -> Outcome:
     tally.note("after the old one came back", held=not is_in(stolen))
     for invented in ("", "x", "0" * 43, "'", "../", "%00", "a" * 10_000, stolen[:-1], stolen + "x"):
         tally.note(f"invented {invented[:20]!r}", held=not is_in(invented))
-    return Outcome("sessions planted, stolen, kept, invented", tally.tried, len(tally.through),
-                   "a new id at sign-in; ended by sign-out and by a new pass-phrase")  # fmt: skip
+    return Outcome(
+        "sessions planted, stolen, kept, invented",
+        tally.tried,
+        len(tally.through),
+        "a new id at sign-in; ended by sign-out and by a new pass-phrase",
+    )
 
 
 def keys(local: Served, shared: Served) -> Outcome:
@@ -171,14 +233,32 @@ def keys(local: Served, shared: Served) -> Outcome:
             withdrawn = store.shop.add_key("withdrawn")
             store.shop.withdraw_key("withdrawn")
         key = served.key
-        wrong = ("", "x", key[:-1], key + "x", key.swapcase(), key[::-1], withdrawn, f"{key},{key}",
-                 "null", "undefined", "*", "' or 1=1 --", "\u00e9" * 43)  # fmt: skip
-        headers = [{"authorization": f"{kind} {value}".strip().encode()} for value in wrong
-                   for kind in ("Bearer", "bearer", "BEARER")]  # fmt: skip
-        headers += [{"authorization": value.encode()} for value in
-                    (key, f"Basic {key}", f"Token {key}", f"Bearer: {key}", f"Bearer={key}")]  # fmt: skip
-        headers += [{"x-api-key": key.encode()}, {"cookie": f"key={key}".encode()}]
-        headers += [{"cookie": f"crankwise-{served.port}={key}".encode()}]
+        wrong = (
+            "",
+            "x",
+            key[:-1],
+            key + "x",
+            key.swapcase(),
+            key[::-1],
+            withdrawn,
+            f"{key},{key}",
+            "null",
+            "undefined",
+            "*",
+            "' or 1=1 --",
+            "\u00e9" * 43,
+        )
+        headers = [
+            {"authorization": f"{kind} {value}".strip().encode()}
+            for value in wrong
+            for kind in ("Bearer", "bearer", "BEARER")
+        ]
+        headers += [
+            {b"authorization": value.encode()}
+            for value in (key, f"Basic {key}", f"Token {key}", f"Bearer: {key}", f"Bearer={key}")
+        ]
+        headers += [{b"x-api-key": key.encode()}, {b"cookie": f"key={key}".encode()}]
+        headers += [{b"cookie": f"crankwise-{served.port}={key}".encode()}]
         with httpx2.Client(base_url=served.address, trust_env=False) as client:
             client.headers["host"] = served.host
             for header in headers:
@@ -193,8 +273,12 @@ def keys(local: Served, shared: Served) -> Outcome:
                     opened = client.get(path).status_code
                     tally.note(f"a page by key: {path}", held=opened == 303)
             tally.note("the right key", held=client.get("/api/jobs").status_code == 200)
-    return Outcome("keys wrong, withdrawn, misplaced", tally.tried, len(tally.through),
-                   "401; no key is taken from an address, a cookie or for a page")  # fmt: skip
+    return Outcome(
+        "keys wrong, withdrawn, misplaced",
+        tally.tried,
+        len(tally.through),
+        "401; no key is taken from an address, a cookie or for a page",
+    )
 
 
 def guessing(shared: Served, *, tries: int) -> Outcome:
@@ -222,8 +306,10 @@ def guessing(shared: Served, *, tries: int) -> Outcome:
     ):
         answer = visited.sign_in()
         tally.note(f"{whose} shut out: {answer.status_code}", held=answer.status_code == 303)
-    seen = f"5 guesses from one address, {judged.count(401)} of {tries} from many addresses; " \
-           f"a near and a far guess take equally long ({ratio:.2f}); nobody here is shut out"
+    seen = (
+        f"5 guesses from one address, {judged.count(401)} of {tries} from many addresses; "
+        f"a near and a far guess take equally long ({ratio:.2f}); nobody here is shut out"
+    )
     return Outcome("pass-phrase guessed", tally.tried, len(tally.through), seen)
 
 
@@ -261,17 +347,15 @@ def led_away(shared: Served) -> Outcome:
         for address in (value, *found[1:]):
             tally.note((wanted, address), held=_stays(address))
         tally.note((wanted, "headers"), held="x=y" not in str(answer.headers))
-    return Outcome("led to another site", tally.tried, len(tally.through),
-                   "every address to go to is one of this server")  # fmt: skip
+    return Outcome(
+        "led to another site",
+        tally.tried,
+        len(tally.through),
+        "every address to go to is one of this server",
+    )
 
 
 def _stays(address: str) -> bool:
-    """Whether a browser that is here stays here (WHATWG URL: tabs drop out, \\ is /)."""
+    r"""Whether a browser that is here stays here (WHATWG URL: tabs drop out, \ is /)."""
     plain = "".join(char for char in address if char not in "\t\r\n").replace("\\", "/").strip()
     return plain.startswith("/") and not plain.startswith("//")
-
-
-__all__ = [
-    "NAME", "filled", "forged_names", "guessing", "keys", "led_away", "other_sites", "routes",
-    "sessions",
-]  # fmt: skip

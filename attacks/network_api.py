@@ -38,7 +38,7 @@ def described(served: Served, *, tries: int, seed: int) -> Outcome:
     there = _there(served)
     tally, operations = Tally(), 0
     for found in schema.get_all_operations():
-        operation = found.ok()
+        operation: Any = found.ok()  # type: ignore[union-attr]  # an unreadable one raises here
         operations += 1
         for mode in GenerationMode:
             _ask(operation, mode, served, there, tally, tries=tries, seed=seed)
@@ -47,14 +47,21 @@ def described(served: Served, *, tries: int, seed: int) -> Outcome:
 
 
 def _ask(
-    operation: Any, mode: GenerationMode, served: Served, there: dict[str, object], tally: Tally,
-    *, tries: int, seed: int,
-) -> None:  # fmt: skip
+    operation: Any,
+    mode: GenerationMode,
+    served: Served,
+    there: dict[str, object],
+    tally: Tally,
+    *,
+    tries: int,
+    seed: int,
+) -> None:
     headers = {"Authorization": f"Bearer {served.key}"}
 
     @seeded(seed)
-    @settings(max_examples=tries, deadline=None, database=None,
-              suppress_health_check=list(HealthCheck))  # fmt: skip
+    @settings(
+        max_examples=tries, deadline=None, database=None, suppress_health_check=list(HealthCheck)
+    )
     @given(case=operation.as_strategy(generation_mode=mode), exists=st.booleans())
     def ask(case: Any, exists: bool) -> None:  # noqa: FBT001  drawn
         if exists and mode is GenerationMode.POSITIVE:
@@ -64,7 +71,9 @@ def _ask(
         try:
             case.call_and_validate(headers=headers, checks=CHECKS, timeout=PATIENCE_S)
         except Exception as error:  # noqa: BLE001  whatever it is, it is counted
-            tally.note(f"{case.method} {case.path}: {' '.join(str(error).split())[:600]}", held=False)
+            tally.note(
+                f"{case.method} {case.path}: {' '.join(str(error).split())[:600]}", held=False
+            )
         else:
             tally.note("", held=True)
 
@@ -78,7 +87,11 @@ def _there(served: Served) -> dict[str, object]:
     """Ids that exist, by the names that the description gives them."""
     with open_store(served.shop) as store:
         return {
-            "job_id": 2, "visit_id": 2, "measurement_id": 1, "comparison_id": 1,
-            "name": "tarn-t20", "known_good_id": store.shelf.list()[0].id,
+            "job_id": 2,
+            "visit_id": 2,
+            "measurement_id": 1,
+            "comparison_id": 1,
+            "name": "tarn-t20",
+            "known_good_id": store.shelf.list()[0].id,
             "sha256": store.recordings.list()[0].sha256,
-        }  # fmt: skip
+        }

@@ -74,8 +74,16 @@ def serving(shop: Path, *, signs_in: bool) -> Iterator[Served]:
         key = store.shop.add_key(f"attack {time.time_ns()}")
     names = ("--name", NAME) if signs_in else ()
     command = (
-        sys.executable, *_CLI, "--store", str(shop), "serve", "--port", "0", "--no-browser", *names,
-    )  # fmt: skip
+        sys.executable,
+        *_CLI,
+        "--store",
+        str(shop),
+        "serve",
+        "--port",
+        "0",
+        "--no-browser",
+        *names,
+    )
     environment = dict(os.environ)
     environment.pop("CRANKWISE_PASS_PHRASE", None)
     if signs_in:
@@ -94,9 +102,7 @@ def serving(shop: Path, *, signs_in: bool) -> Iterator[Served]:
             if found is None:
                 raise RuntimeError(f"the server did not start: {log.read_text()}")
             host = NAME if signs_in else f"127.0.0.1:{found[1]}"
-            served = Served(
-                int(found[1]), psutil.Process(started.pid), shop, key, host, log, lines
-            )
+            served = Served(int(found[1]), psutil.Process(started.pid), shop, key, host, log, lines)
             _wait_for(served)
             yield served
         finally:
@@ -146,9 +152,7 @@ class Visitor:
 
     def send(self, method: str, path: str, body: object) -> httpx2.Response:
         """Ask the API as a script of a page does."""
-        return self.client.request(
-            method, path, json=body, headers={"x-csrf-token": self.token}
-        )
+        return self.client.request(method, path, json=body, headers={"x-csrf-token": self.token})
 
     def sign_in(self, phrase: str = PHRASE) -> httpx2.Response:
         """Try a pass-phrase; the page after it is loaded if it was right."""

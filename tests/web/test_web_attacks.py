@@ -15,10 +15,10 @@ from contextlib import contextmanager
 
 import pytest
 import uvicorn
-
 from attacks import network_access, network_paths
 from attacks.network_raw import malformed
 from attacks.network_server import serving
+
 from crankwise.drive.tables import Table
 from crankwise.errors import UnreadableError, UsageError
 from crankwise.store import open_store
@@ -97,7 +97,9 @@ def test_over_https_browsers_are_told_to_stay_with_it(local):
 # --- what people write ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["a/b", "..", "a?b", "a#b", "a%b", "x" * 101, "\x00", "new", "a\\b"])
+@pytest.mark.parametrize(
+    "name", ["a/b", "..", "a?b", "a#b", "a%b", "x" * 101, "\x00", "new", "a\\b"]
+)
 def test_an_engine_name_fits_its_address(shop, name):
     with open_store(shop) as store, pytest.raises(UsageError, match="address"):
         store.shop.keep_engine_file(name, 'family = "x"\n')
@@ -142,7 +144,9 @@ def test_another_page_can_not_push_out_the_session_of_this_computer(local):
     for _ in range(5):
         answer = local.get("/", headers={"sec-fetch-site": "cross-site", "sec-fetch-dest": "image"})
         assert "set-cookie" not in answer.headers
-    led_here = local.get("/", headers={"sec-fetch-site": "cross-site", "sec-fetch-dest": "document"})
+    led_here = local.get(
+        "/", headers={"sec-fetch-site": "cross-site", "sec-fetch-dest": "document"}
+    )
     assert "set-cookie" in led_here.headers
     assert local.get("/api/jobs", headers={"cookie": f"{COOKIE}={mine}"}).status_code == 200
 
@@ -213,7 +217,9 @@ async def plain(scope, receive, send):
 @contextmanager
 def patiently_served():
     bound = socket.create_server(("127.0.0.1", 0))
-    config = uvicorn.Config(plain, http=patience.Patient, ws="none", log_level="error", lifespan="off")
+    config = uvicorn.Config(
+        plain, http=patience.Patient, ws="none", log_level="error", lifespan="off"
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[bound])))
     thread.start()
