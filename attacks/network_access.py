@@ -248,8 +248,8 @@ def keys(local: Served, shared: Served) -> Outcome:
             "' or 1=1 --",
             "\u00e9" * 43,
         )
-        headers = [
-            {"authorization": f"{kind} {value}".strip().encode()}
+        headers: list[dict[bytes, bytes]] = [
+            {b"authorization": f"{kind} {value}".strip().encode()}
             for value in wrong
             for kind in ("Bearer", "bearer", "BEARER")
         ]

@@ -15,16 +15,21 @@ from attacks.network_load import MB, OTHERS_WAIT_S, watch_others
 from attacks.network_server import Served, Tally, leaks, program, said_raw, visitor
 from attacks.outcome import Outcome
 
-HARMLESS: Final = {"no such version", "the other protocol", "another site's address"}
+HARMLESS: Final = {
+    "no such version", "the other protocol", "another site's address", "an asterisk",
+}  # fmt: skip
 """Answered like any other request, for what is asked for is this server's."""
 
 
-def malformed(local: Served, shared: Served) -> Outcome:
-    """Send what is no proper HTTP: smuggled requests, broken chunks, floods of headers."""
+def malformed(local: Served, shared: Served, *, wait_s: float = 1.5) -> Outcome:
+    """Send what is no proper HTTP: smuggled requests, broken chunks, floods of headers.
+
+    Each answer has ``wait_s`` seconds to come; a server may also wait for more, and say nothing.
+    """
     tally = Tally()
     for served in (local, shared):
         for what, data in _malformed(served):
-            heard = said_raw(served, data, wait_s=1.5)
+            heard = said_raw(served, data, wait_s=wait_s)
             answers = heard.count(b"HTTP/1.1 ")
             is_refused = not heard or heard.startswith((b"HTTP/1.1 4", b"HTTP/1.1 501"))
             is_refused = (is_refused and answers <= 1) or what in HARMLESS

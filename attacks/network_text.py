@@ -63,8 +63,8 @@ def texts(local: Served) -> Outcome:
         "HTML, scripts, templates, formulas in every text field",
         tally.tried,
         len(tally.through),
-        f"{len(PAYLOADS)} payloads, {writer.fields:,} fields filled, seen at {len(addresses)} addresses"
-        + (" and in Chromium; shown as text, nothing runs" if with_browser else ""),
+        f"{len(PAYLOADS)} payloads, {writer.fields:,} fields filled, seen at {len(addresses)} "
+        "addresses" + (" and in Chromium; shown as text, nothing runs" if with_browser else ""),
     )
 
 

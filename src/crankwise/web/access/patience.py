@@ -48,6 +48,17 @@ class Patient(H11Protocol):
         elif self._wait is None:  # a head that has begun gets no more time for each byte
             self._again(HEAD_S)
 
+    def send_400_response(self, msg: str) -> None:
+        """Refuse what is no HTTP; whoever works on a request that ended so answers nobody."""
+        is_open = self.cycle is not None and not self.cycle.response_complete
+        if is_open and self.cycle.response_started:
+            self.transport.abort()
+        else:
+            super().send_400_response(msg)
+        if is_open:
+            self.cycle.disconnected = True
+            self.cycle.message_event.set()
+
     def pause_writing(self) -> None:
         """Give a client that does not take its answer some time."""
         super().pause_writing()

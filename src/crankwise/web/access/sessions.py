@@ -76,8 +76,8 @@ class Sessions:
             address=address,
         )
         with self._lock:
-            self._forget(now)
             self._sessions[_digest(session.id)] = session
+            self._forget(now)
         return session
 
     def find(self, identifier: str) -> Session | None:
