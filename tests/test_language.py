@@ -236,6 +236,7 @@ FOR_MACHINES = {
         'format = ""',
         'format = "crankwise.engine/1"\nfamily = ""',
         'attachment; filename=""',
+        'attachment; filename="api.json"',
         "=; Path=/; HttpOnly; SameSite=Lax",
         "text/csv; charset=utf-8",
         "text/html; charset=utf-8",

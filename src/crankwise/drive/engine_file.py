@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -80,11 +79,7 @@ def parse_engine(text: str, *, where: str, family: str) -> Engine:
     UnreadableError
         As :func:`load_engine`.
     """
-    try:
-        values = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise UnreadableError(f"{where}: not valid TOML ({error}); mend that line") from error
-    engine = _engine(Table(values, where=where), family)
+    engine = _engine(Table.of_text(text, where=where), family)
     problem = problem_of(engine)
     if problem:
         raise UnreadableError(f"{where}: {problem}")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+import tomllib
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from crankwise.errors import UnreadableError
 
@@ -10,6 +11,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 Word = TypeVar("Word", bound=str)
+
+MOST_TEXT: Final = 50_000
+"""Characters of a whole file; one that an engine needs has some 3,000."""
+_MOST_LINE: Final = 2_500
+"""A key of many dots on one line takes Python's reader of TOML its length squared."""
+_MOST_WORDS: Final = 2_000
 
 
 class Table:
@@ -33,6 +40,26 @@ class Table:
         self._values = values
         self._allowed: list[str] = []
 
+    @classmethod
+    def of_text(cls, text: str, *, where: str) -> Table:
+        """Read a whole file.
+
+        Raises
+        ------
+        UnreadableError
+            It is no TOML, or larger than any file of the kind.
+        """
+        longest = max(map(len, text.splitlines()), default=0)
+        if len(text) > MOST_TEXT or longest > _MOST_LINE:
+            raise UnreadableError(
+                f"{where}: not valid TOML (longer than {MOST_TEXT} characters, or a line longer "
+                f"than {_MOST_LINE}); mend that line"
+            )
+        try:
+            return cls(tomllib.loads(text), where=where)
+        except (ValueError, RecursionError) as error:
+            raise UnreadableError(f"{where}: not valid TOML ({error}); mend that line") from error
+
     def refuse(self, rule: str) -> UnreadableError:
         """Make the error for this table; the caller raises it."""
         return UnreadableError(f"{self.where}: {rule}")
@@ -44,6 +71,8 @@ class Table:
             return ""
         if not isinstance(value, str) or not value.strip():
             raise self._wrong(key, value, "text between quotation marks")
+        if len(value) > _MOST_WORDS:
+            raise self.refuse(f"'{key}' must be a text of {_MOST_WORDS} characters at most")
         return value.strip()
 
     def choice(self, key: str, words: tuple[Word, ...]) -> Word | None:

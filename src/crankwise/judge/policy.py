@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from crankwise.drive.engine_writer import toml_value
 from crankwise.drive.tables import Table
@@ -157,11 +156,7 @@ def _shipped() -> Mapping[str, Entry]:
 
 def _entries(text: str, where: str) -> dict[str, Entry]:
     """Values with their sources by full key, of those keys that the text holds."""
-    try:
-        values: dict[str, Any] = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise UnreadableError(f"{where}: not valid TOML ({error}); mend that line") from error
-    top = Table(values, where=where)
+    top = Table.of_text(text, where=where)
     stated = top.text("format")
     if stated not in {"", FORMAT}:
         raise top.refuse(f"'format' is '{stated}'; this version reads {FORMAT}")

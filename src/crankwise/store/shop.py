@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import secrets
 from datetime import UTC, datetime
 from typing import Final
@@ -26,6 +27,8 @@ _POLICY: Final = "policy"
 _KEY: Final = "key"
 _PASS_PHRASE: Final = "pass-phrase"  # noqa: S105  the kind of row, no secret
 _LOGO_TYPES: Final = ("image/png", "image/jpeg", "image/svg+xml")
+_NO_ENGINE_NAME: Final = re.compile(r"[/\\?#%;\x00-\x1f\x7f]|^\.+$|^new$")
+_MOST_ENGINE_NAME: Final = 100
 _MOST_LOGO_BYTES: Final = 512_000
 _KEY_BYTES: Final = 32
 
@@ -80,13 +83,18 @@ class Shop:
         Raises
         ------
         UsageError
-            The name is empty.
+            The name is empty, or none that an address can hold.
         UnreadableError
             It is no engine file; names the place in it.
         """
         words = " ".join(name.split())
         if not words:
             raise UsageError("the engine file needs a name, such as tarn-t20")
+        if _NO_ENGINE_NAME.search(words) or len(words) > _MOST_ENGINE_NAME:
+            raise UsageError(
+                "the engine file's name stands in its address: take letters and digits, 100 "
+                "characters at most, such as tarn-t20"
+            )
         engine = parse_engine(text, where=words, family=words)
         self._keep(_ENGINE, words, text.encode())
         return engine

@@ -21,5 +21,11 @@ def within(address: str) -> str:
 
 def seen_at(request: Request) -> str:
     """Return the address to load again to see a page: what answers a form is seen at the form's."""
-    asked = request.url if request.method == "GET" else urlsplit(request.headers.get("referer", ""))
-    return within(asked.path + (f"?{asked.query}" if asked.query else ""))
+    if request.method == "GET":
+        path, query = request.scope["path"], request.scope["query_string"].decode("latin-1")
+    else:
+        try:
+            _, _, path, query, _ = urlsplit(request.headers.get("referer", ""))
+        except ValueError:  # no address at all
+            return "/"
+    return within(path + (f"?{query}" if query else ""))

@@ -131,7 +131,7 @@ class _Unexpected:
         try:
             await self._app(scope, receive, send_watched)
         except Exception:
-            _log.exception("%s %s failed", scope["method"], scope["path"])
+            _log.exception("%s %r failed", scope["method"], scope["path"])
             if begun:
                 raise  # half an answer can't be taken back; the server cuts the connection
             await answer_status(Request(scope), 500)(scope, receive, send)

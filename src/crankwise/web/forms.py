@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from crankwise.model.job import MileageUnit
 
 MOST_WORDS: Final = 2000
+_MOST_CODES: Final = 50
+_LONGEST_CODE: Final = 20
 
 
 async def typed(request: Request) -> dict[str, str]:
@@ -40,7 +42,7 @@ def words(text: str, *, what: str) -> str:
     UsageError
         There are none, or too many.
     """
-    line = " ".join(text.split())
+    line = _one_line(text)
     if not line:
         raise UsageError(say("{what}: nothing was written; fill in the field", what=what))
     if len(line) > MOST_WORDS:
@@ -50,7 +52,12 @@ def words(text: str, *, what: str) -> str:
 
 def optional(text: str) -> str | None:
     """Words on one line, or nothing."""
-    return " ".join(text.split()[:MOST_WORDS])[:MOST_WORDS] or None
+    return _one_line(text)[:MOST_WORDS] or None
+
+
+def _one_line(text: str) -> str:
+    """Put text on one line, without characters that are not seen or turn the writing round."""
+    return " ".join("".join(char if char.isprintable() else " " for char in text).split())
 
 
 def amount(text: str, *, what: str) -> Decimal:
@@ -134,7 +141,16 @@ def degrees(text: str, *, what: str) -> float | None:
 def codes(text: str) -> tuple[str, ...]:
     """Read trouble codes, separated by commas or blanks.
 
+    Raises
+    ------
+    UsageError
+        A word is longer than any code.
+
     >>> codes("p0016, P0017")
     ('P0016', 'P0017')
     """
-    return tuple(re.findall(r"[\w-]+", text.upper())[:50])
+    found = tuple(re.findall(r"[\w-]+", text.upper())[:_MOST_CODES])
+    for code in found:
+        if len(code) > _LONGEST_CODE:
+            raise UsageError(say("codes: {typed} is no code; write P0016", typed=repr(code[:40])))
+    return found

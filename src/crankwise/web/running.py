@@ -16,6 +16,7 @@ from crankwise.language import say
 from crankwise.store import open_store
 from crankwise.web.access import phrase
 from crankwise.web.access.hosts import own_address
+from crankwise.web.access.patience import Patient
 from crankwise.web.app import create_app
 from crankwise.web.settings import Settings
 
@@ -45,7 +46,7 @@ def run(
     settings = replace(settings, port=bound.getsockname()[1])
     config = uvicorn.Config(
         create_app(settings), log_level=logging.WARNING, access_log=False, server_header=False,
-        timeout_graceful_shutdown=2,
+        timeout_graceful_shutdown=2, http=Patient, ws="none",
     )  # fmt: skip
     if not silent:
         address = _address(settings, of_all=own_address())

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from http.cookies import SimpleCookie
 from typing import TYPE_CHECKING, Final
+
+from fastapi import Request
 
 from crankwise.language import LANGUAGES, using
 
@@ -34,13 +35,11 @@ class _Speaking:
 
 
 def _language(scope: Scope) -> str:
-    headers = {key.decode("latin-1"): value.decode("latin-1") for key, value in scope["headers"]}
-    cookie: SimpleCookie = SimpleCookie()
-    cookie.load(headers.get("cookie", ""))
-    chosen = cookie[COOKIE].value if COOKIE in cookie else ""
-    if chosen in LANGUAGES:
-        return chosen
-    return preferred(headers.get("accept-language", ""))
+    # A browser sends the cookies of all servers of this computer, whatever they are called; the
+    # parser of the standard library stops at names that it does not like.
+    request = Request(scope)
+    chosen = request.cookies.get(COOKIE, "")
+    return chosen if chosen in LANGUAGES else preferred(request.headers.get("accept-language", ""))
 
 
 def preferred(accept: str) -> str:

@@ -28,7 +28,7 @@ from crankwise.store import Store
 _FOLDER: Final = "uploads"
 _PART: Final = ".part"  # no cleaned name begins with a dot
 _ID: Final = re.compile(r"[0-9a-f]{32}")
-_BLOCK_BYTES: Final = 1 << 20
+_BLOCK_BYTES: Final = 1 << 18
 _DAY_S: Final = 86_400.0
 
 
@@ -152,9 +152,9 @@ class Uploads:
                 raise TooLargeError
             block += chunk
             if len(block) >= _BLOCK_BYTES:
-                await to_thread.run_sync(file.write, bytes(block))
+                await to_thread.run_sync(file.write, block)
                 block.clear()
-        await to_thread.run_sync(file.write, bytes(block))
+        await to_thread.run_sync(file.write, block)
         await to_thread.run_sync(file.flush)
         return size
 

@@ -14,7 +14,9 @@ from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from crankwise.web import failures
+from crankwise.web.access import phrase
 from crankwise.web.access.sessions import Session, Sessions
+from crankwise.web.access.tries import network_of
 from crankwise.web.settings import Settings
 
 SIGN_IN: Final = "/sign-in"
@@ -51,24 +53,33 @@ class Gate:
             known = await to_thread.run_sync(request.app.state.desk.store.shop.is_key, key)
             refusal = None if known else failures.answer_status(request, 401, _BY_KEY)
         else:
-            session, send = self._session(request, send)
+            session, send = await self._session(request, send)
             refusal = self._refusal(request, session)
         await (refusal or self._app)(scope, receive, send)
 
-    def _session(self, request: Request, send: Send) -> tuple[Session | None, Send]:
+    async def _session(self, request: Request, send: Send) -> tuple[Session | None, Send]:
         """Find the session of a browser; a page begins one where there is none."""
         name = cookie_name(self._settings)
-        session = self._sessions.find(request.cookies.get(name, ""))
         path = request.scope["path"]
-        is_page = not path.startswith((_API, _STATIC))
+        session = self._sessions.find(request.cookies.get(name, ""))
+        if session and session.signed_in and not path.startswith(_STATIC):
+            session = await to_thread.run_sync(self._still_good, request, session)
+        is_page = not path.startswith((_API, _STATIC)) and request.method == "GET"
         may_begin = not self._settings.needs_sign_in or path == SIGN_IN
-        if session is None and is_page and may_begin and request.method == "GET":
-            session = self._sessions.begin()
+        if session is None and is_page and may_begin and _is_looked_at(request):
+            session = self._sessions.begin(address=address_of(request))
             send = _with_cookie(send, cookie_for(self._settings, request, session))
         request.state.session = session
         request.state.csrf_token = session.csrf_token if session else ""
         request.state.signed_in = session is not None and session.signed_in
         return session, send
+
+    def _still_good(self, request: Request, session: Session) -> Session | None:
+        """End a session whose pass-phrase is no longer the one in force."""
+        if session.proof == phrase.proof(request.app.state.desk.store):
+            return session
+        self._sessions.end(session.id)
+        return None
 
     def _refusal(self, request: Request, session: Session | None) -> Response | None:
         """Answer in place of what was asked for, or nothing."""
@@ -112,10 +123,29 @@ def cookie_name(settings: Settings) -> str:
     return f"crankwise-{settings.port}"
 
 
+def known_cookie_name(settings: Settings) -> str:
+    """Name the cookie that a browser is known by which has signed in before."""
+    return f"{cookie_name(settings)}-known"
+
+
 def cookie_for(settings: Settings, request: Request, session: Session) -> str:
     """Return the ``Set-Cookie`` header of a session; scripts can't read it."""
     secure = "; Secure" if request.scope["scheme"] == "https" else ""
     return f"{cookie_name(settings)}={session.id}; Path=/; HttpOnly; SameSite=Lax{secure}"
+
+
+def address_of(request: Request) -> str:
+    """Return what the sessions and tries of a visitor are counted by."""
+    return network_of(request.client.host) if request.client else ""
+
+
+def _is_looked_at(request: Request) -> bool:
+    """Whether a page is asked for by whoever looks at it, not by a page of another site.
+
+    Such a page may ask a thousand times, and would push out the sessions of those who work here.
+    """
+    is_ours = request.headers.get("sec-fetch-site", "none") in {"same-origin", "none"}
+    return is_ours or request.headers.get("sec-fetch-dest") == "document"
 
 
 def _key(request: Request) -> str | None:

@@ -24,6 +24,7 @@ _ALWAYS: Final = {
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
 }
+_HTTPS_ONLY: Final = "max-age=31536000"
 _FOR_EVER: Final = "public, max-age=31536000, immutable"
 _ASK_FIRST: Final = "no-cache"
 _NOT_KEPT: Final = "no-store"
@@ -48,6 +49,11 @@ class Headers:
                 for name, value in _ALWAYS.items():
                     headers.setdefault(name, value)
                 headers.setdefault("cache-control", _kept(scope, message["status"]))
+                if scope["path"].startswith("/api/"):
+                    # Read by scripts and programs; opened by itself it is a file, never a page.
+                    headers.setdefault("content-disposition", 'attachment; filename="api.json"')
+                if scope["scheme"] == "https":
+                    headers.setdefault("strict-transport-security", _HTTPS_ONLY)
             await send(message)
 
         await self._app(scope, receive, send_with_headers)

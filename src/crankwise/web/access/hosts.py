@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 import socket
 from typing import Final
 
@@ -12,6 +13,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from crankwise.web import failures
 from crankwise.web.settings import LOOPBACK, Settings
 
+_HOST: Final = re.compile(r"(?:\[([0-9a-f:.]+)\]|([^\[\]:@/]*))(?::[0-9]{0,5})?")
 _MISDIRECTED: Final = 421  # RFC 9110, section 15.5.20
 
 
@@ -52,18 +54,21 @@ def names_of(settings: Settings) -> frozenset[str]:
 def host_of(host: str) -> str:
     """Return the name of a Host header, without its port and in one spelling.
 
-    >>> host_of("Shop.local.:8720"), host_of("[0:0::1]:80"), host_of("127.0.0.1")
-    ('shop.local', '::1', '127.0.0.1')
+    It is empty where there is more than a name and a port.
+
+    >>> host_of("Shop.local.:8720"), host_of("[0:0::1]:80"), host_of("127.0.0.1"), host_of("[::1")
+    ('shop.local', '::1', '127.0.0.1', '')
     """
-    name = host.strip().lower()
-    if name.startswith("["):
-        name = name[1:].partition("]")[0]
-    else:
-        name = name.partition(":")[0].rstrip(".")
+    parts = _HOST.fullmatch(host.strip().lower())
+    if parts is None:
+        return ""
+    name = parts[1] or parts[2].rstrip(".")
     try:
-        return str(ipaddress.ip_address(name))
+        found = ipaddress.ip_address(name)
     except ValueError:
         return name
+    mapped = found.ipv4_mapped if isinstance(found, ipaddress.IPv6Address) else None
+    return str(mapped or found)  # as a socket for both kinds tells an IPv4 address
 
 
 def own_address() -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 import unicodedata
 from functools import cache
@@ -14,8 +15,8 @@ from crankwise.errors import UsageError
 from crankwise.store import Store
 from crankwise.web.settings import PASS_PHRASE_VARIABLE, Settings
 
-FEWEST: Final = 10
-_MOST: Final = 1_000
+FEWEST: Final = 12
+_MOST: Final = 128
 _one_at_a_time = threading.Lock()
 """A hash takes 64 MB of memory for as long as it takes; tries wait for each other."""
 
@@ -26,7 +27,7 @@ def keep(store: Store, phrase: str) -> None:
     Raises
     ------
     UsageError
-        It is shorter than ten characters, or longer than any that is typed.
+        It is shorter than twelve characters, or longer than any that is typed.
     """
     text = _normal(phrase)
     if len(text.strip()) < FEWEST:
@@ -48,6 +49,11 @@ def is_right(store: Store, phrase: str) -> bool:
         except (VerificationError, InvalidHashError):
             return False
     return kept is not None
+
+
+def proof(store: Store) -> str:
+    """Return what stands for the pass-phrase in force; another one for every new pass-phrase."""
+    return hashlib.sha256((store.shop.pass_phrase_hash() or "").encode()).hexdigest()
 
 
 def require(store: Store, settings: Settings) -> None:

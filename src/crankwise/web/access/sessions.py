@@ -6,6 +6,7 @@ import hashlib
 import secrets
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
@@ -14,7 +15,9 @@ LONGEST_S: Final = 12 * 3600.0
 IDLE_S: Final = 2 * 3600.0
 _ID_BYTES: Final = 32
 _MOST_NAMELESS: Final = 2_000
-"""Most sessions without a sign-in; anyone may begin one, so the oldest goes."""
+_MOST_OF_ONE: Final = 200
+"""Most sessions without a sign-in, in all and of one address: anyone may begin one, so the one
+that was not seen for longest goes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,10 @@ class Session:
         What every change asked for by a page of this session brings along.
     signed_in : bool
         Whether the pass-phrase was given.
+    proof : str
+        What stands for the pass-phrase that was given; empty where none was.
+    address : str
+        Whence it was begun.
     begun_at, seen_at : float
         Seconds of the clock.
     """
@@ -38,6 +45,8 @@ class Session:
     signed_in: bool
     begun_at: float
     seen_at: float
+    proof: str = ""
+    address: str = ""
 
 
 class Sessions:
@@ -54,7 +63,7 @@ class Sessions:
         self._sessions: dict[str, Session] = {}
         self._lock = threading.Lock()
 
-    def begin(self, *, signed_in: bool = False) -> Session:
+    def begin(self, *, signed_in: bool = False, proof: str = "", address: str = "") -> Session:
         """Begin a session with an id of its own."""
         now = self._clock()
         session = Session(
@@ -63,24 +72,23 @@ class Sessions:
             signed_in=signed_in,
             begun_at=now,
             seen_at=now,
+            proof=proof,
+            address=address,
         )
         with self._lock:
-            self._forget(now)
             self._sessions[_digest(session.id)] = session
+            self._forget(now)
         return session
 
     def find(self, identifier: str) -> Session | None:
         """Return a session that is still good, and note that it was seen."""
         now, digest = self._clock(), _digest(identifier)
         with self._lock:
-            session = self._sessions.get(digest)
-            if session is None:
-                return None
-            if not _is_good(session, now):
-                del self._sessions[digest]
+            session = self._sessions.pop(digest, None)
+            if session is None or not _is_good(session, now):
                 return None
             seen = replace(session, seen_at=now)
-            self._sessions[digest] = seen
+            self._sessions[digest] = seen  # at the end: the order is that of when it was seen
             return seen
 
     def end(self, identifier: str) -> None:
@@ -90,10 +98,13 @@ class Sessions:
 
     def _forget(self, now: float) -> None:
         """Drop what is over, and nameless sessions beyond the most."""
-        nameless = 0
+        nameless: Counter[str] = Counter()
         for digest, session in reversed(list(self._sessions.items())):
-            nameless += not session.signed_in
-            too_many = not session.signed_in and nameless > _MOST_NAMELESS
+            if not session.signed_in:
+                nameless[session.address] += 1
+            too_many = not session.signed_in and (
+                nameless[session.address] > _MOST_OF_ONE or nameless.total() > _MOST_NAMELESS
+            )
             if too_many or not _is_good(session, now):
                 del self._sessions[digest]
 

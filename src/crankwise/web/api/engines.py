@@ -9,6 +9,7 @@ from fastapi import Path
 from pydantic import Field, StringConstraints
 
 from crankwise.drive.engine_writer import to_toml
+from crankwise.drive.tables import MOST_TEXT
 from crankwise.errors import NotFoundError
 from crankwise.model.engine import Engine
 from crankwise.store import Store
@@ -44,7 +45,7 @@ class EngineAnswer:
 class TextAsked(Asked):
     """The text of a file (TOML)."""
 
-    text: Annotated[str, Field(max_length=200_000)]
+    text: Annotated[str, Field(max_length=MOST_TEXT)]
 
 
 @router.get("/engines")

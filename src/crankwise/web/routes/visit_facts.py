@@ -47,7 +47,7 @@ def complaint(
     desk: AtDesk,
     visit_id: VisitId,
     text: Line = "",
-    codes_read: Annotated[str, Form(alias="codes")] = "",
+    codes_read: Annotated[str, Form(alias="codes", max_length=4000)] = "",
 ) -> RedirectResponse:
     """Note what the customer says and the codes read; none of either is a fact too."""
     _note(desk, visit_id, Complaint(optional(text) or ""), CodesRead(codes(codes_read)))
