@@ -132,11 +132,11 @@ def false_pulses(rng: np.random.Generator) -> Case:
 
 
 def heavy_runout(rng: np.random.Generator) -> Case:
-    """A target that runs out: amplitude by up to 90 %, spacing by up to two degrees."""
+    """A target that runs out: amplitude by up to 90 %, spacing by up to 0.6 degrees (0.8 mm on 80)."""
     number = draw_engine(rng)
     sensor = engine(number).crank.sensor
     out = {
-        "runout_deg": float(rng.uniform(0.1, 2.0)),
+        "runout_deg": float(rng.uniform(0.1, 0.6)),
         "sensor": replace(sensor, runout=float(rng.uniform(0.2, 0.9))),
     }
     return nameless(subject(rng, number=number, crank=out).case(), rng)

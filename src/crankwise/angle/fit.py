@@ -24,6 +24,8 @@ _OUTLIER_SD = 6.0
 _FASTEST_SHARE = 0.4
 """Least time a degree takes on the curve, as a share of the least between two teeth."""
 _LEAST_ORDER = 0.3
+_MOST_ERROR_SHARE = 0.4
+"""A tooth off by more of a pitch would be counted as another; neighbours must keep their order."""
 
 
 def crank_angle(teeth: Teeth) -> CrankAngle:
@@ -40,6 +42,7 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
     named = [_Named.of(run, wheel) for run in teeth.runs]
     weights = [np.ones(run.teeth) for run in teeth.runs]
     error = np.zeros(wheel.teeth_per_rev)
+    most = _MOST_ERROR_SHARE * min(wheel.intervals_deg)
     learns = is_dense and _revolutions(teeth) >= _MIN_LEARNING_REVOLUTIONS
     rounds = _LEARNING_ROUNDS if learns else 2
     for round_number in range(rounds):
@@ -49,6 +52,7 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
             weights = _drop_outliers(residuals)
         if learns:
             error = error + _mean_by_tooth(named, residuals, weights, len(error))
+            error = np.clip(error, -most, most)
     runs = _fit_runs(named, error, weights, cutoff)
     coarse_runs = _fit_runs(named, error, weights, coarse)
     residuals = _residuals_deg(named, error, runs)

@@ -16,7 +16,8 @@ from crankwise.roles.assign import Roles
 class CheckContext:
     """One recording with all that was found in it.
 
-    ``started`` counts cam edges left out because the engine had just started.
+    ``started`` counts cam edges left out because the engine had just started; ``apart`` counts runs
+    of teeth that were left out because the cams lie elsewhere in them.
     """
 
     recording: Recording
@@ -26,6 +27,7 @@ class CheckContext:
     crank: CrankMeasurement
     cams: tuple[CamMeasurement, ...]
     started: int
+    apart: int = 0
 
     @property
     def crank_edges(self) -> Edges:

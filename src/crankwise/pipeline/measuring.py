@@ -207,7 +207,9 @@ def _result(
 ) -> Measurement:
     crank = _crank_measurement(edges[roles.crank], angle, found.cycle)
     _refuse_too_short(recording, crank, measured)
-    context = CheckContext(recording, edges, roles, angle, crank, tuple(measured), found.started)
+    context = CheckContext(
+        recording, edges, roles, angle, crank, tuple(measured), found.started, found.cycle.apart
+    )
     return Measurement(
         recording=RecordingInfo(
             name=recording.name,
@@ -272,6 +274,7 @@ def _crank_measurement(edges: Edges, angle: CrankAngle, cycle: Cycle) -> CrankMe
         cycle_origin=cycle.how,
         cycle_known=cycle.known,
         tooth_level=_tooth_level(edges, angle),
+        repeats=wheel.repeats,
     )
 
 
