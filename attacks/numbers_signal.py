@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from attacks.numbers_case import Case, all_changed, changed, inverted, samples
-from attacks.numbers_engine import nameless, subject
+from attacks.numbers_engine import draw_engine, nameless, subject
 from crankwise.testing.simulate import Dropout
 
 if TYPE_CHECKING:
@@ -16,9 +16,11 @@ if TYPE_CHECKING:
     from crankwise.model.recording import FloatArray
 
 
-def _spoiled(rng: np.random.Generator, change: Change, *, some: bool = False) -> Case:
+def _spoiled(
+    rng: np.random.Generator, change: Change, *, some: bool = False, hall: bool = False
+) -> Case:
     """Change all channels of a healthy visit, or some of them."""
-    case = subject(rng).case()
+    case = subject(rng, number=draw_engine(rng, hall=hall)).case()
     names = case.recording.channel_names
     chosen = [name for name in names if rng.random() < 0.5] if some else list(names)
     recording = changed(case.recording, dict.fromkeys(chosen or [names[0]], change))
@@ -235,13 +237,16 @@ def crosstalk(rng: np.random.Generator) -> Case:
 
 
 def logic(rng: np.random.Generator) -> Case:
-    """Nought and one at a threshold that was set anywhere, ringing and noise included."""
+    """Nought and one at a threshold that was set anywhere, ringing and noise included.
+
+    Of Hall sensors: a coil through such a threshold has other edges, and no trace of the true ones.
+    """
     place = rng.uniform(0.05, 0.95)
 
     def decide(values: FloatArray) -> FloatArray:
         return 1.0 * (values > values.min() + place * np.ptp(values))
 
-    return _spoiled(rng, decide)
+    return _spoiled(rng, decide, hall=True)
 
 
 def event_list(rng: np.random.Generator) -> Case:

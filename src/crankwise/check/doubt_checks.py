@@ -169,22 +169,17 @@ def levels_wander(context: CheckContext) -> Iterator[Finding]:
     """A signal that jumps like a sensor with two levels but does not keep them.
 
     A coil's voltage goes from one side to the other for about as long as a tooth passes. One that
-    gets across within two or three samples, while its edges lie thirty and more apart, comes from
-    another sensor, through AC coupling or with its range changed on the way.
+    gets across within two samples, while its edges lie thirty and more apart, comes from another
+    sensor, through AC coupling or with its range changed on the way.
     """
     roles = {cam.channel: cam_name(cam.role) for cam in context.cams}
     for channel, role in {context.crank.channel: "crank", **roles}.items():
         edges = context.edges[channel]
         interval_s = context.recording.interval_s
-        if interval_s is None or len(edges.steepness) < 8 or edges.clipped_fraction > _CUT_SHARE:
+        if interval_s is None or edges.jumps == 0 or edges.clipped_fraction > _CUT_SHARE:
             continue
         apart = float(np.percentile(np.diff(edges.times_s), 10.0)) / interval_s
-        jump = _JUMP_SHARE * (edges.high - edges.low)
-        both = [
-            float(np.percentile(edges.steepness[edges.rising == rising], 75.0))
-            for rising in (True, False)
-        ]
-        if apart > _JUMP_SAMPLES and min(both) > jump:
+        if apart > _JUMP_SAMPLES and edges.jumps > _JUMP_SHARE * len(edges.times_s):
             yield Finding(
                 "levels-wander",
                 "caution",
