@@ -21,6 +21,7 @@ from crankwise.testing.simulate import (
     SpeedSpec,
     simulate,
 )
+from crankwise.units import wrap_signed_deg
 from crankwise.wheel import catalogue
 
 if TYPE_CHECKING:
@@ -244,7 +245,12 @@ def as_recorded(case: Case, steps_deg: Sequence[float], zero_deg: Sequence[float
     for wheel in CATALOGUE.values():
         if wheel.teeth_per_rev != len(steps_deg) or wheel.width_deg:
             continue
-        for first, zero in enumerate(zero_deg):
-            if np.allclose(np.roll(steps_deg, -first), wheel.intervals_deg, rtol=0.05):
+        for first in range(len(zero_deg)):
+            if np.allclose(
+                np.roll(steps_deg, -first), wheel.intervals_deg, atol=0.2 * wheel.pitch_deg
+            ):
+                # Most teeth are where the wheel has them, and they make the zero.
+                apart = np.roll(zero_deg, -first) - wheel.angles_deg
+                zero = zero_deg[first] + float(np.median(wrap_signed_deg(apart - apart[0])))
                 more += [turned(answer, turn_deg=-zero, wheel=wheel) for answer in case.answers]
     return replace(case, answers=(*case.answers, *more))

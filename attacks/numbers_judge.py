@@ -14,7 +14,8 @@ what is suspicious:
 
 Three expanded uncertainties are six standard ones: chance alone does not get there. One degree is a
 quarter of what the policy calls worn (4 degrees): below it no verdict on another vehicle turns.
-Cautions that speak of something else excuse nothing (``NO_EXCUSE``); neither do notes.
+Cautions that speak of something else excuse nothing (``NO_EXCUSE``); neither do notes. The caution
+that one sample is so many degrees excuses an error up to that many degrees.
 A crash or a warning of the numerical libraries counts as got through as well.
 """
 
@@ -154,13 +155,16 @@ def _against(result: Measurement, answer: Answer, turn_deg: float) -> tuple[list
     )
     if not is_same and crank.choice.confidence > SURE:
         wrong.append(f"wheel {crank.wheel} for {answer.wheel.name}")
+    # The caution that a sample is so many degrees says that much and no more.
+    slow = any(item.code == "sampled-slowly" for item in result.findings)
+    step_deg = 6.0 * crank.speed_rpm.mean * (result.recording.interval_s or 0.0) if slow else 0.0
     covered = 0
     for cam in result.cams:
         places = answer.cams.get(cam.channel, ())
         for edge in cam.edges:
             error = _error_deg(edge, places, crank.timing_edge, turn_deg)
             covered += error <= edge.uncertainty_deg
-            if error > max(TIMES_UNCERTAINTY * edge.uncertainty_deg, LEAST_DEG):
+            if error > max(TIMES_UNCERTAINTY * edge.uncertainty_deg, LEAST_DEG, step_deg):
                 wrong.append(_edge_words(cam, edge, error))
     return wrong, covered
 

@@ -39,7 +39,7 @@ def clipped(rng: np.random.Generator) -> Case:
     def cut(values: FloatArray) -> FloatArray:
         limit = share * float(np.nanmax(np.abs(values)))
         flat = np.clip(values, -limit, limit)
-        return np.where(np.abs(values) > limit, np.sign(values) * beyond, values) if beyond else flat
+        return np.where(np.abs(values) > limit, np.copysign(beyond, values), values) if beyond else flat
 
     return _spoiled(rng, cut)
 
@@ -261,16 +261,17 @@ def event_list(rng: np.random.Generator) -> Case:
 
 
 def slow_filter(rng: np.random.Generator) -> Case:
-    """A low-pass on every channel that rounds the teeth off."""
-    corner = 10.0 ** rng.uniform(-2.5, -0.5)
+    """A low-pass with a time constant of 5 µs to 0.5 ms on every channel."""
+    case = subject(rng).case()
+    lag = float(10.0 ** rng.uniform(-5.3, -3.3)) / (case.recording.interval_s or 1.0)
 
     def smooth(values: FloatArray) -> FloatArray:
-        kernel = np.exp(-corner * np.arange(int(8 / corner)))
+        kernel = np.exp(-np.arange(int(8 * lag) + 1) / lag)
         size = len(values) + len(kernel)
         spectrum = np.fft.rfft(values, size) * np.fft.rfft(kernel / kernel.sum(), size)
         return np.fft.irfft(spectrum, size)[: len(values)]
 
-    return _spoiled(rng, smooth)
+    return nameless(replace(case, recording=all_changed(case.recording, smooth)), rng)
 
 
 KINDS = {

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crankwise.angle.sparse import spacing_sd_deg
 from crankwise.angle.spline import fit, knot_step_deg
 from crankwise.model.crank_angle import AngleRun, CrankAngle
 from crankwise.model.recording import FloatArray
@@ -59,6 +60,8 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
     good = np.concatenate(weights) > 0
     scatter = float(np.sqrt(np.mean(np.concatenate(residuals)[good] ** 2)))
     sd, unlearned, share = _what_stays(error, learns=learns)
+    if not is_dense:
+        unlearned = spacing_sd_deg(teeth)
     return CrankAngle(
         teeth=teeth,
         runs=tuple(runs),

@@ -17,13 +17,14 @@ from crankwise.units import CYCLE_DEG, wrap_signed_deg
 
 _SEEN_SHARE = 0.75
 _REJECTED_SHARE = 0.25
+_STRAY_SHARE = 0.06
 _SPREAD_DEG, _SPREAD_TIMES = 1.5, 6.0
 """One edge that scatters by so much, and by so much more than the steadiest, is no one edge."""
 _FEW_TEETH = 24
 _ALIKE_DEG = 4.0
 _NARROW_DEG = 8.0
 _EVEN = 0.04
-_JUMP_SHARE = 0.3
+_JUMP_SHARE = 0.35
 _JUMP_SAMPLES = 30.0
 _CUT_SHARE = 0.1
 
@@ -32,7 +33,7 @@ def pattern_broken(context: CheckContext) -> Iterator[Finding]:
     """A cam pattern that one target can't make, or that is not there all the time."""
     possible = context.crank.revolutions / 2.0 - len(context.angle.runs)
     for cam in context.cams:
-        reason = _broken(cam, possible)
+        reason = _broken(cam, possible, stray=context.stray.get(cam.channel, 0.0))
         if reason:
             yield Finding(
                 "pattern-broken",
@@ -43,7 +44,7 @@ def pattern_broken(context: CheckContext) -> Iterator[Finding]:
             )
 
 
-def _broken(cam: CamMeasurement, possible: float) -> str:
+def _broken(cam: CamMeasurement, possible: float, *, stray: float) -> str:
     """What is wrong with a pattern, in words; empty if nothing is."""
     edges = cam.edges
     if any(edge.edge == before.edge for before, edge in _neighbours(edges)):
@@ -51,6 +52,8 @@ def _broken(cam: CamMeasurement, possible: float) -> str:
     least = min((edge.count for edge in edges), default=0)
     if edges and least < _SEEN_SHARE * possible:
         return f"one of its edges was seen in only {least} cycles of {int(possible) + 1}"
+    if stray > _STRAY_SHARE:
+        return f"{stray:.0%} of the edges lie elsewhere"
     if any(edge.rejected > max(_REJECTED_SHARE * edge.count, 1.0) for edge in edges):
         return "edges often come far from their place"
     if cam.moving_deg == 0 and _one_wanders([edge.scatter_deg for edge in edges]):

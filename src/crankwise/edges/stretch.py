@@ -9,7 +9,7 @@ import numpy as np
 
 from crankwise.edges.crossings import BLOCK
 from crankwise.edges.smoothing import Found, TooFastError, find_through_noise
-from crankwise.edges.survey import NotFiniteError, Samples, Survey
+from crankwise.edges.survey import LARGEST, NotFiniteError, Samples, Survey, is_usable
 from crankwise.edges.timing import edge_positions
 from crankwise.model.recording import BoolArray, FloatArray
 
@@ -188,7 +188,9 @@ def _nothing(stretch: Stretch, *, too_fast: int = 0) -> Piece:
 
 def _filled(values: Samples) -> Samples:
     """Samples with every NaN replaced by the last value and every infinity by one beyond range."""
-    infinite, missing = np.isinf(values), np.isnan(values)
+    missing = np.isnan(values)
+    # What takes their place lies up to three times as far out, and must be usable itself.
+    infinite = ~(is_usable(values, limit=LARGEST / 4.0) | missing)
     good = ~(infinite | missing)
     if not good.any():
         return values[:0]
@@ -229,7 +231,7 @@ def _jumps(samples: Samples, levels: Survey) -> int:
     count, after = 0, False
     for begin in range(0, len(samples) - 2, BLOCK):
         block = samples[begin : begin + BLOCK + 2]
-        with np.errstate(invalid="ignore"):  # infinity less infinity
+        with np.errstate(invalid="ignore", over="ignore"):  # infinity less infinity
             step = np.abs(block[2:] - block[:-2])
             far = (step > least) & np.isfinite(step)
         count += int(np.count_nonzero(far[1:] & ~far[:-1])) + (bool(far[0]) and not after)
