@@ -1,4 +1,4 @@
-"""Hostile recordings against the core: how often is a wrong answer stated as sure?
+"""Hostile recordings against the core: how often a wrong answer is stated as sure.
 
     python -m attacks.numbers                   5,400 draws, about 20 minutes on one core
     python -m attacks.numbers --tries 200       a look
@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from attacks.numbers_case import Case
+    from attacks.numbers_judge import Came as Way
     from attacks.numbers_judge import Outcome as Came
 
 GROUPS: Mapping[str, Mapping[str, Callable[[np.random.Generator], Case]]] = {
@@ -132,7 +133,8 @@ def _counts(items: Sequence[Came]) -> str:
         return ""
     count = Counter(item.came for item in items)
     words = [f"right {count['right']}"]
-    for came, word in (("caution", "with a caution"), ("refused", "refused")):
+    ways: tuple[tuple[Way, str], ...] = (("caution", "with a caution"), ("refused", "refused"))
+    for came, word in ways:
         said = Counter(_first_words(item.said) for item in items if item.came == came)
         most = f" (most often “{said.most_common(1)[0][0]}”)" if said else ""
         words.append(f"{word} {count[came]}{most}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,12 +13,14 @@ from crankwise.units import wrap_signed_deg
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    import numpy.typing as npt
+
     from crankwise.model.measurement import Measurement
-    from crankwise.model.recording import FloatArray
     from crankwise.model.wheel import Wheel
     from crankwise.testing.simulate import Simulation, Truth
 
-    Change = Callable[[FloatArray], FloatArray]
+    Samples = npt.NDArray[Any]
+    Change = Callable[[Samples], Samples]
 
 OTHER_EDGE = {"rising": "falling", "falling": "rising"}
 
@@ -123,7 +125,9 @@ def turned(answer: Answer, *, turn_deg: float, wheel: Wheel) -> Answer:
 def inverted(answer: Answer, channel: str) -> Answer:
     """The same with a channel upside down; the crank is the channel that is no cam."""
     if channel in answer.cams:
-        places = tuple(replace(place, edge=OTHER_EDGE[place.edge]) for place in answer.cams[channel])
+        places = tuple(
+            replace(place, edge=OTHER_EDGE[place.edge]) for place in answer.cams[channel]
+        )
         return replace(answer, cams={**answer.cams, channel: places})
     cams = {
         name: tuple(
@@ -158,7 +162,7 @@ def renamed(case: Case, names: Mapping[str, str]) -> Case:
     )
 
 
-def samples(recording: Recording, name: str) -> FloatArray:
+def samples(recording: Recording, name: str) -> Samples:
     """Samples of one channel as 64-bit numbers."""
     channel = recording.channel(name)
     assert isinstance(channel, SampledChannel)  # noqa: S101  (drawn as samples)
@@ -188,7 +192,7 @@ def _measured_out(recording: Recording) -> Recording:
     return replace(recording, duration_s=max(count - 1, 0) * interval_s)
 
 
-def of_samples(channels: Mapping[str, FloatArray], interval_s: float) -> Recording:
+def of_samples(channels: Mapping[str, Samples], interval_s: float) -> Recording:
     """A recording of bare arrays."""
     items = tuple(
         SampledChannel(name, "V", np.asarray(values, dtype=np.float64))

@@ -218,7 +218,8 @@ def subject(
 def _scope_settings(rng: np.random.Generator, healthy: SimulationSpec) -> dict[str, object]:
     scope = _scope(rng, healthy.crank.sensor)
     return {
-        name: getattr(scope, name) for name in ("duration_s", "rate_hz", "range_v", "bits", "noise_v")
+        name: getattr(scope, name)
+        for name in ("duration_s", "rate_hz", "range_v", "bits", "noise_v")
     }
 
 

@@ -12,7 +12,7 @@ from attacks.numbers_engine import draw_engine, nameless, subject
 from crankwise.testing.simulate import ExtraSpec, simulate
 
 if TYPE_CHECKING:
-    from crankwise.model.recording import FloatArray
+    from attacks.numbers_case import Samples
 
 
 def _two_cams(rng: np.random.Generator) -> Case:
@@ -83,7 +83,7 @@ def cam_constant(rng: np.random.Generator) -> Case:
     case = _two_cams(rng)
     cam = str(rng.choice(["intake", "exhaust"]))
 
-    def flat(values: FloatArray) -> FloatArray:
+    def flat(values: Samples) -> Samples:
         return rng.uniform(-5, 5) + rng.normal(0.0, float(rng.choice([0.0, 0.02])), len(values))
 
     return nameless(replace(case, recording=changed(case.recording, {cam: flat})), rng)
@@ -103,9 +103,7 @@ def no_crank(rng: np.random.Generator) -> Case:
     recording = mine.simulation.recording
     channels = {name: samples(recording, name) for name in mine.cams}
     case = mine.case(answers=(), shifts=None)
-    return nameless(
-        replace(case, recording=of_samples(channels, recording.interval_s or 1.0)), rng
-    )
+    return nameless(replace(case, recording=of_samples(channels, recording.interval_s or 1.0)), rng)
 
 
 def all_channels_alike(rng: np.random.Generator) -> Case:

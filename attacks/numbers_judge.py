@@ -97,25 +97,41 @@ def _judged(case: Case) -> Outcome:
     except CrankwiseError as error:
         return Outcome("refused", str(error))
     excuse = _excuse(result.findings)
-    edges = covered = 0
+    wrong, edges, covered = "", 0, 0
     if case.states_angles and not excuse:
         wrong, edges, covered = _angles(result, case.answers)
-        if wrong:
-            return Outcome("wrong", wrong, edges, covered)
-    if case.known_good is None:
-        came: Came = "caution" if excuse or not case.answers else "right"
-        return Outcome(came, excuse or "no-cam", edges, covered)
-    try:
-        comparison = compare(result, [case.known_good], same_vehicle=len(edges_of(result)) % 2 == 0)
-    except CrankwiseError as error:
-        return Outcome("refused", f"comparison: {error}", edges, covered)
-    excuse = excuse or _excuse(comparison.findings)
-    if comparison.verdict.level == "not-judged":
-        return Outcome("refused", comparison.verdict.summary, edges, covered)
-    wrong = "" if excuse else next(_wrong_shifts(comparison, case), "")
     if wrong:
-        return Outcome("wrong", wrong, edges, covered)
-    return Outcome("caution" if excuse else "right", excuse, edges, covered)
+        came, said = _as("wrong", wrong)
+    elif case.known_good is None:
+        came, said = (
+            _as("caution", excuse or "no-cam") if excuse or not result.cams else _as("right")
+        )
+    else:
+        came, said = _compared(result, case, case.known_good, excuse)
+    return Outcome(came, said, edges, covered)
+
+
+def _as(came: Came, said: str = "") -> tuple[Came, str]:
+    return came, said
+
+
+def _compared(
+    result: Measurement, case: Case, known_good: Measurement, excuse: str
+) -> tuple[Came, str]:
+    """What came of the comparison with the known-good."""
+    # The same vehicle earlier, or another one: half of the draws each.
+    same_vehicle = len(edges_of(result)) % 4 < 2
+    try:
+        comparison = compare(result, [known_good], same_vehicle=same_vehicle)
+    except CrankwiseError as error:
+        return _as("refused", f"comparison: {error}")
+    if comparison.verdict.level == "not-judged":
+        return _as("refused", comparison.verdict.summary)
+    excuse = excuse or _excuse(comparison.findings)
+    if excuse:
+        return _as("caution", excuse)
+    wrong = next(_wrong_shifts(comparison, case), "")
+    return _as("wrong", wrong) if wrong else _as("right")
 
 
 def edges_of(result: Measurement) -> list[CamEdge]:
@@ -181,7 +197,13 @@ def _error_deg(
 ) -> float:
     return min(
         (
-            abs(float(wrap_signed_deg(edge.angle_deg - turn_deg - place.by_crank_edge_deg[timing_edge])))
+            abs(
+                float(
+                    wrap_signed_deg(
+                        edge.angle_deg - turn_deg - place.by_crank_edge_deg[timing_edge]
+                    )
+                )
+            )
             for place in places
             if place.edge == edge.edge and timing_edge in place.by_crank_edge_deg
         ),

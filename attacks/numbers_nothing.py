@@ -1,4 +1,4 @@
-"""Recordings that hold no answer: nothing, noise, signals that have nothing to do with each other."""
+"""Recordings without an answer: nothing, noise, signals that have nothing to do with each other."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from attacks.numbers_case import Case, of_samples, samples
 from attacks.numbers_engine import draw_engine, subject
 
 if TYPE_CHECKING:
+    from attacks.numbers_case import Samples
     from collections.abc import Callable
 
-    from crankwise.model.recording import FloatArray
 
 NAMES = (("crank", "intake", "exhaust"), ("A", "B", "C"))
 
 
-def _made(rng: np.random.Generator, signal: Callable[[int, float], FloatArray]) -> Case:
+def _made(rng: np.random.Generator, signal: Callable[[int, float], Samples]) -> Case:
     """One to three channels of ``signal(samples, interval)``, named or not."""
     interval_s = float(rng.choice([1e-5, 2e-5, 5e-5]))
     count = int(rng.uniform(0.8, 2.5) / interval_s)
@@ -40,7 +40,7 @@ def all_missing(rng: np.random.Generator) -> Case:
 def few_edges(rng: np.random.Generator) -> Case:
     """One to nine edges in the whole recording."""
 
-    def steps(count: int, _: float) -> FloatArray:
+    def steps(count: int, _: float) -> Samples:
         places = np.sort(rng.integers(1, count, rng.integers(1, 10)))
         return 5.0 * (np.searchsorted(places, np.arange(count)) % 2)
 
@@ -56,7 +56,7 @@ def walking_noise(rng: np.random.Generator) -> Case:
     """A random walk, or one that is pulled back to the middle."""
     pull = float(rng.choice([0.0, 1e-4, 1e-3, 1e-2]))
 
-    def walk(count: int, _: float) -> FloatArray:
+    def walk(count: int, _: float) -> Samples:
         steps = rng.normal(0.0, 1.0, count)
         kernel = np.exp(-pull * np.arange(min(count, int(5 / pull)))) if pull else None
         if kernel is None:
@@ -71,7 +71,7 @@ def narrow_noise(rng: np.random.Generator) -> Case:
     """Noise in a narrow band, which looks like a coil."""
     middle_hz, width_hz = rng.uniform(100, 1500), rng.uniform(10, 300)
 
-    def band(count: int, interval_s: float) -> FloatArray:
+    def band(count: int, interval_s: float) -> Samples:
         frequency = np.fft.rfftfreq(count, interval_s)
         shape = np.exp(-(((frequency - middle_hz) / width_hz) ** 2))
         return np.fft.irfft(np.fft.rfft(rng.normal(0.0, 1.0, count)) * shape, count)
@@ -83,11 +83,11 @@ def mains_only(rng: np.random.Generator) -> Case:
     """Open probes that pick up the mains."""
     hum_hz = float(rng.choice([50.0, 60.0]))
 
-    def hum(count: int, interval_s: float) -> FloatArray:
+    def hum(count: int, interval_s: float) -> Samples:
         time = np.arange(count) * interval_s
         third = rng.uniform(0, 0.4) * np.sin(6 * np.pi * hum_hz * time + rng.uniform(0, 6))
         wave = np.sin(2 * np.pi * hum_hz * time + rng.uniform(0, 6)) + third
-        return wave + rng.normal(0.0, 0.02, count)
+        return np.asarray(wave + rng.normal(0.0, 0.02, count))
 
     return _made(rng, hum)
 
@@ -95,7 +95,7 @@ def mains_only(rng: np.random.Generator) -> Case:
 def unrelated_squares(rng: np.random.Generator) -> Case:
     """Square waves, each with a frequency and duty of its own."""
 
-    def square(count: int, interval_s: float) -> FloatArray:
+    def square(count: int, interval_s: float) -> Samples:
         cycles = np.arange(count) * interval_s * rng.uniform(3, 900) + rng.uniform()
         return 5.0 * (cycles % 1.0 < rng.uniform(0.1, 0.9))
 
@@ -105,10 +105,10 @@ def unrelated_squares(rng: np.random.Generator) -> Case:
 def pulse_widths(rng: np.random.Generator) -> Case:
     """Pulses at a fixed frequency whose width is modulated."""
 
-    def modulated(count: int, interval_s: float) -> FloatArray:
+    def modulated(count: int, interval_s: float) -> Samples:
         time = np.arange(count) * interval_s
         duty = 0.5 + rng.uniform(0.1, 0.4) * np.sin(2 * np.pi * rng.uniform(0.3, 20) * time)
-        return 12.0 * ((time * rng.uniform(30, 1000)) % 1.0 < duty)
+        return np.asarray(12.0 * ((time * rng.uniform(30, 1000)) % 1.0 < duty))
 
     return _made(rng, modulated)
 
@@ -116,7 +116,7 @@ def pulse_widths(rng: np.random.Generator) -> Case:
 def chirps(rng: np.random.Generator) -> Case:
     """Square waves that grow faster."""
 
-    def chirp(count: int, interval_s: float) -> FloatArray:
+    def chirp(count: int, interval_s: float) -> Samples:
         time = np.arange(count) * interval_s
         cycles = rng.uniform(5, 300) * time + rng.uniform(0, 300) * time**2
         return 5.0 * (cycles % 1.0 < 0.5)
@@ -127,7 +127,7 @@ def chirps(rng: np.random.Generator) -> Case:
 def random_pulses(rng: np.random.Generator) -> Case:
     """State changes at random times."""
 
-    def telegraph(count: int, _: float) -> FloatArray:
+    def telegraph(count: int, _: float) -> Samples:
         waits = rng.exponential(rng.uniform(20, 2000), count // 10) + 3
         return 5.0 * (np.searchsorted(np.cumsum(waits), np.arange(count)) % 2)
 
@@ -154,9 +154,7 @@ def another_engines_cams(rng: np.random.Generator) -> Case:
     channels = {"crank": samples(mine.simulation.recording, "crank")}
     for name in other.cams:
         channels[name] = samples(other.simulation.recording, name)
-    return mine.case(
-        recording=of_samples(channels, 2e-5), answers=(), shifts=None
-    )
+    return mine.case(recording=of_samples(channels, 2e-5), answers=(), shifts=None)
 
 
 def crank_and_pulses(rng: np.random.Generator) -> Case:
@@ -181,7 +179,7 @@ def digits(rng: np.random.Generator) -> Case:
     """A column that is no signal: a counter, few states by chance, numbers without order."""
     how = int(rng.integers(3))
 
-    def column(count: int, _: float) -> FloatArray:
+    def column(count: int, _: float) -> Samples:
         if how == 0:
             return np.arange(count) % rng.integers(3, 3000) * 1.0
         if how == 1:

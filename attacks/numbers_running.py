@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from attacks.numbers_case import Answer, Case, Place, all_changed, shifts_of
+from attacks.numbers_case import Answer, Case, Place, all_changed, changed, samples, shifts_of
 from attacks.numbers_engine import draw_engine, engine, known_good, nameless, subject
 from attacks.numbers_time import warped
 from crankwise.errors import UsageError
 from crankwise.testing.simulate import EngineSpec, PhaserMoving, PhaserSpec, SpeedSpec
 
 if TYPE_CHECKING:
+    from attacks.numbers_case import Samples
     from attacks.numbers_engine import Subject
-    from crankwise.model.recording import FloatArray
 
 
 def starting(rng: np.random.Generator) -> Case:
@@ -42,7 +42,7 @@ def rocking_back(rng: np.random.Generator) -> Case:
     begin = rng.uniform(0.4, 0.85)
     back, swings = rng.uniform(0.005, 0.05), int(rng.integers(1, 4))
 
-    def rock(values: FloatArray) -> FloatArray:
+    def rock(values: Samples) -> Samples:
         last = (len(values) - 1) * begin
         slowing = last + 0.12 * len(values) * (1 - (1 - np.linspace(0, 1, len(values) // 4)) ** 2)
         swing = np.linspace(0, swings, len(values) // 4)
@@ -58,7 +58,7 @@ def backwards_then_forwards(rng: np.random.Generator) -> Case:
     case = subject(rng, number=draw_engine(rng, hall=True)).case()
     share = rng.uniform(0.1, 0.5)
 
-    def turn(values: FloatArray) -> FloatArray:
+    def turn(values: Samples) -> Samples:
         return np.concatenate([values[: int(share * len(values))][::-1], values])
 
     return replace(case, recording=all_changed(case.recording, turn))
@@ -221,18 +221,14 @@ def _in_one_file(first: Subject, second: Subject) -> Case:
     """One after the other; to be right about either of them is right."""
     case = first.case()
     other = second.case()
-    others = {
-        name: np.asarray(other.recording.channel(name).values)  # type: ignore[union-attr]
-        for name in other.recording.channel_names
-    }
-    joined = replace(
+    tail = {name: samples(other.recording, name) for name in other.recording.channel_names}
+    joined = changed(
         case.recording,
-        channels=tuple(
-            replace(item, values=np.concatenate([item.values, others[item.name]]))  # type: ignore[union-attr]
-            for item in case.recording.channels
-        ),
+        {
+            name: lambda values, name=name: np.concatenate([values, tail[name]])  # type: ignore[misc]
+            for name in case.recording.channel_names
+        },
     )
-    joined = all_changed(joined, lambda values: values)
     return replace(case, recording=joined, answers=(*case.answers, *other.answers))
 
 
@@ -241,9 +237,7 @@ def cams_of_a_sister(rng: np.random.Generator) -> Case:
     number = draw_engine(rng)
     known = known_good(number)
     calm = subject(rng, number=number)
-    cams = tuple(
-        replace(cam, shift_deg=float(rng.uniform(-45, 45))) for cam in engine(number).cams
-    )
+    cams = tuple(replace(cam, shift_deg=float(rng.uniform(-45, 45))) for cam in engine(number).cams)
     far = _again(calm, rng, cams=cams)
     case = far.case()
     if known is None:

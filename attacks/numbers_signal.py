@@ -12,8 +12,7 @@ from attacks.numbers_engine import draw_engine, nameless, subject
 from crankwise.testing.simulate import Dropout
 
 if TYPE_CHECKING:
-    from attacks.numbers_case import Change
-    from crankwise.model.recording import FloatArray
+    from attacks.numbers_case import Change, Samples
 
 
 def _spoiled(
@@ -36,10 +35,14 @@ def clipped(rng: np.random.Generator) -> Case:
     """A range far too small, cut off or written as infinity."""
     share, beyond = rng.uniform(0.1, 0.8), float(rng.choice([0.0, np.inf]))
 
-    def cut(values: FloatArray) -> FloatArray:
+    def cut(values: Samples) -> Samples:
         limit = share * float(np.nanmax(np.abs(values)))
         flat = np.clip(values, -limit, limit)
-        return np.where(np.abs(values) > limit, np.copysign(beyond, values), values) if beyond else flat
+        return (
+            np.where(np.abs(values) > limit, np.copysign(beyond, values), values)
+            if beyond
+            else flat
+        )
 
     return _spoiled(rng, cut)
 
@@ -63,7 +66,7 @@ def polarity_changes(rng: np.random.Generator) -> Case:
     name = str(rng.choice(case.recording.channel_names))
     share = rng.uniform(0.1, 0.9)
 
-    def turn(values: FloatArray) -> FloatArray:
+    def turn(values: Samples) -> Samples:
         late = np.arange(len(values)) > share * len(values)
         return np.where(late, values.max() + values.min() - values, values)
 
@@ -76,7 +79,7 @@ def three_levels(rng: np.random.Generator) -> Case:
     """A range so wide that two to four codes are used."""
     levels = int(rng.integers(2, 5))
 
-    def coarse(values: FloatArray) -> FloatArray:
+    def coarse(values: Samples) -> Samples:
         low, high = float(values.min()), float(values.max())
         step = (high - low) / (levels - 1 + rng.uniform(-0.3, 0.3))
         return np.round((values - rng.uniform(-0.5, 0.5) * step) / step) * step
@@ -96,9 +99,9 @@ def hum(rng: np.random.Generator) -> Case:
     interval_s = case.recording.interval_s or 1.0
     size, phase = rng.uniform(0.05, 0.6), rng.uniform(0, 6)
 
-    def add(values: FloatArray) -> FloatArray:
+    def add(values: Samples) -> Samples:
         time = np.arange(len(values)) * interval_s
-        return values + size * np.ptp(values) * np.sin(2 * np.pi * 50.0 * time + phase)
+        return np.asarray(values + size * np.ptp(values) * np.sin(2 * np.pi * 50.0 * time + phase))
 
     return replace(case, recording=all_changed(case.recording, add))
 
@@ -121,7 +124,7 @@ def infinities(rng: np.random.Generator) -> Case:
     """Single infinite and missing samples strewn about."""
     share = float(10.0 ** rng.uniform(-5, -1))
 
-    def strew(values: FloatArray) -> FloatArray:
+    def strew(values: Samples) -> Samples:
         hit = rng.random(len(values)) < share
         return np.where(hit, rng.choice([np.inf, -np.inf, np.nan], len(values)), values)
 
@@ -132,7 +135,7 @@ def missing_blocks(rng: np.random.Generator) -> Case:
     """Many stretches without samples."""
     count, longest = int(rng.integers(1, 25)), rng.uniform(0.001, 0.2)
 
-    def cut(values: FloatArray) -> FloatArray:
+    def cut(values: Samples) -> Samples:
         values = values.copy()
         for _ in range(count):
             first = int(rng.integers(len(values)))
@@ -155,7 +158,9 @@ def dropouts(rng: np.random.Generator) -> Case:
         )
         for _ in range(int(rng.integers(1, 5)))
     )
-    return nameless(subject(rng, number=mine.engine, faults=faults, scope={"duration_s": length}).case(), rng)
+    return nameless(
+        subject(rng, number=mine.engine, faults=faults, scope={"duration_s": length}).case(), rng
+    )
 
 
 def stuck(rng: np.random.Generator) -> Case:
@@ -164,7 +169,7 @@ def stuck(rng: np.random.Generator) -> Case:
     name = str(rng.choice(case.recording.channel_names))
     begin, length = rng.uniform(0, 0.8), rng.uniform(0.05, 0.9)
 
-    def freeze(values: FloatArray) -> FloatArray:
+    def freeze(values: Samples) -> Samples:
         values = values.copy()
         first, last = int(begin * len(values)), int((begin + length) * len(values))
         values[first:last] = values[first]
@@ -176,14 +181,16 @@ def stuck(rng: np.random.Generator) -> Case:
 def heavy_noise(rng: np.random.Generator) -> Case:
     """Noise of 5 to 60 % of the swing."""
     size = rng.uniform(0.05, 0.6)
-    return _spoiled(rng, lambda values: values + rng.normal(0.0, size * np.ptp(values), len(values)))
+    return _spoiled(
+        rng, lambda values: values + rng.normal(0.0, size * np.ptp(values), len(values))
+    )
 
 
 def burst_noise(rng: np.random.Generator) -> Case:
     """Noise as large as the signal for part of the recording, at one or all channels."""
     begin, length, size = rng.uniform(0, 0.7), rng.uniform(0.02, 0.4), rng.uniform(0.3, 2.0)
 
-    def burst(values: FloatArray) -> FloatArray:
+    def burst(values: Samples) -> Samples:
         place = np.arange(len(values)) / len(values)
         here = (place > begin) & (place < begin + length)
         return values + here * rng.normal(0.0, size * np.ptp(values), len(values))
@@ -195,7 +202,7 @@ def two_gains(rng: np.random.Generator) -> Case:
     """The range was switched while recording: another gain and offset from there on."""
     share, gain, offset = rng.uniform(0.1, 0.9), 10.0 ** rng.uniform(-1, 1), rng.uniform(-5, 5)
 
-    def switch(values: FloatArray) -> FloatArray:
+    def switch(values: Samples) -> Samples:
         late = np.arange(len(values)) > share * len(values)
         return np.where(late, values * gain + offset, values)
 
@@ -206,9 +213,9 @@ def drifting_base(rng: np.random.Generator) -> Case:
     """A baseline that wanders by up to three times the signal."""
     turns, size = rng.uniform(0.2, 8), rng.uniform(0.3, 3)
 
-    def drift(values: FloatArray) -> FloatArray:
+    def drift(values: Samples) -> Samples:
         place = np.arange(len(values)) / len(values)
-        return values + size * np.ptp(values) * np.sin(2 * np.pi * turns * place)
+        return np.asarray(values + size * np.ptp(values) * np.sin(2 * np.pi * turns * place))
 
     return _spoiled(rng, drift)
 
@@ -243,8 +250,8 @@ def logic(rng: np.random.Generator) -> Case:
     """
     place = rng.uniform(0.05, 0.95)
 
-    def decide(values: FloatArray) -> FloatArray:
-        return 1.0 * (values > values.min() + place * np.ptp(values))
+    def decide(values: Samples) -> Samples:
+        return np.asarray(1.0 * (values > values.min() + place * np.ptp(values)))
 
     return _spoiled(rng, decide, hall=True)
 
@@ -265,7 +272,7 @@ def slow_filter(rng: np.random.Generator) -> Case:
     case = subject(rng).case()
     lag = float(10.0 ** rng.uniform(-5.3, -3.3)) / (case.recording.interval_s or 1.0)
 
-    def smooth(values: FloatArray) -> FloatArray:
+    def smooth(values: Samples) -> Samples:
         kernel = np.exp(-np.arange(int(8 * lag) + 1) / lag)
         size = len(values) + len(kernel)
         spectrum = np.fft.rfft(values, size) * np.fft.rfft(kernel / kernel.sum(), size)

@@ -27,7 +27,7 @@ from crankwise.testing.simulate import (
 )
 
 if TYPE_CHECKING:
-    from crankwise.model.recording import FloatArray
+    from attacks.numbers_case import Samples
     from crankwise.testing.simulate import Fault
 
 
@@ -101,7 +101,7 @@ def noise_in_the_gap(rng: np.random.Generator) -> Case:
     case = subject(rng, number=draw_engine(rng, hall=True)).case()
     rate = float(10.0 ** rng.uniform(-3.5, -1.5))
 
-    def chatter(values: FloatArray) -> FloatArray:
+    def chatter(values: Samples) -> Samples:
         middle = (values.max() + values.min()) / 2
         high = values > middle
         change = np.flatnonzero(np.diff(high)) + 1
@@ -132,7 +132,10 @@ def false_pulses(rng: np.random.Generator) -> Case:
 
 
 def heavy_runout(rng: np.random.Generator) -> Case:
-    """A target that runs out: amplitude by up to 90 %, spacing by up to 0.6 degrees (0.8 mm on 80)."""
+    """A target that runs out: amplitude by up to 90 %, spacing by up to 0.6 degrees.
+
+    That is 0.8 mm off centre on a radius of 80 mm; more a signal can't tell from speed anyway.
+    """
     number = draw_engine(rng)
     sensor = engine(number).crank.sensor
     out = {
@@ -144,7 +147,9 @@ def heavy_runout(rng: np.random.Generator) -> Case:
 
 def rough_teeth(rng: np.random.Generator) -> Case:
     """Crank teeth that all sit 0.1 to 1 degree off."""
-    return nameless(subject(rng, crank={"tooth_error_deg": float(rng.uniform(0.1, 1.0))}).case(), rng)
+    return nameless(
+        subject(rng, crank={"tooth_error_deg": float(rng.uniform(0.1, 1.0))}).case(), rng
+    )
 
 
 def unknown_wheel(rng: np.random.Generator) -> Case:
@@ -173,13 +178,15 @@ def unknown_wheel(rng: np.random.Generator) -> Case:
 
 def cam_tooth_missing(rng: np.random.Generator) -> Case:
     """A cam tooth broken off: nothing to compare with a sound target."""
-    return _cam_damaged(rng, lambda role, tooth: MissingTooth(role, tooth))
+    return _cam_damaged(rng, MissingTooth)
 
 
 def cam_tooth_bent(rng: np.random.Generator) -> Case:
     """A cam tooth bent by 4 to 15 degrees."""
     shift = float(rng.choice([-1, 1]) * rng.uniform(4, 15))
-    return _cam_damaged(rng, lambda role, tooth: DamagedTooth(role, tooth, shift_deg=shift), keep=True)
+    return _cam_damaged(
+        rng, lambda role, tooth: DamagedTooth(role, tooth, shift_deg=shift), keep=True
+    )
 
 
 def _cam_damaged(rng: np.random.Generator, fault: object, *, keep: bool = False) -> Case:

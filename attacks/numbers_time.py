@@ -15,8 +15,7 @@ from crankwise.errors import CrankwiseError
 from crankwise.readers import read
 
 if TYPE_CHECKING:
-    from attacks.numbers_case import Change
-    from crankwise.model.recording import FloatArray
+    from attacks.numbers_case import Change, Samples
 
 
 def _retimed(rng: np.random.Generator, change: Change) -> Case:
@@ -35,7 +34,7 @@ def wrong_interval(rng: np.random.Generator) -> Case:
     return replace(case, recording=recording)
 
 
-def warped(values: FloatArray, place: FloatArray) -> FloatArray:
+def warped(values: Samples, place: Samples) -> Samples:
     """The signal at other times; ``place`` in samples."""
     return np.interp(place, np.arange(len(values)), values)
 
@@ -44,7 +43,7 @@ def clock_drift(rng: np.random.Generator) -> Case:
     """The scope's clock runs faster and faster, or wavers."""
     size, turns = rng.uniform(0.01, 0.4), rng.uniform(0.2, 3)
 
-    def drift(values: FloatArray) -> FloatArray:
+    def drift(values: Samples) -> Samples:
         share = np.linspace(0.0, 1.0, len(values))
         wave = share + size / (2 * np.pi * turns) * np.sin(2 * np.pi * turns * share)
         return warped(values, wave / wave.max() * (len(values) - 1))
@@ -56,7 +55,7 @@ def blocks_dropped(rng: np.random.Generator) -> Case:
     """Blocks of samples are lost, and nothing shows it."""
     cuts = [(rng.uniform(0.05, 0.9), rng.uniform(0.001, 0.3)) for _ in range(rng.integers(1, 4))]
 
-    def drop(values: FloatArray) -> FloatArray:
+    def drop(values: Samples) -> Samples:
         keep = np.ones(len(values), dtype=bool)
         for begin, length in cuts:
             keep[int(begin * len(values)) : int((begin + length) * len(values))] = False
@@ -69,7 +68,7 @@ def blocks_repeated(rng: np.random.Generator) -> Case:
     """A block is written twice or three times."""
     begin, length, times = rng.uniform(0.05, 0.8), rng.uniform(0.005, 0.4), int(rng.integers(2, 4))
 
-    def repeat(values: FloatArray) -> FloatArray:
+    def repeat(values: Samples) -> Samples:
         first, last = int(begin * len(values)), int((begin + length) * len(values))
         return np.concatenate([values[:last], *[values[first:last]] * (times - 1), values[last:]])
 
@@ -80,7 +79,7 @@ def blocks_swapped(rng: np.random.Generator) -> Case:
     """The blocks of the file stand in another order."""
     order = rng.permutation(int(rng.integers(2, 7)))
 
-    def shuffle(values: FloatArray) -> FloatArray:
+    def shuffle(values: Samples) -> Samples:
         parts = np.array_split(values, len(order))
         return np.concatenate([parts[place] for place in order])
 
@@ -92,7 +91,7 @@ def samples_doubled(rng: np.random.Generator) -> Case:
     share, every = float(10.0 ** rng.uniform(-4, -0.3)), rng.random() < 0.5
     seed = int(rng.integers(1 << 31))
 
-    def double(values: FloatArray) -> FloatArray:
+    def double(values: Samples) -> Samples:
         place = np.arange(len(values))
         chosen = np.random.default_rng(seed).random(len(values)) < share
         if every:
@@ -173,7 +172,7 @@ def decimated(rng: np.random.Generator) -> Case:
     jitter = int(rng.integers(0, every))
     seed = int(rng.integers(1 << 31))
 
-    def thin(values: FloatArray) -> FloatArray:
+    def thin(values: Samples) -> Samples:
         place = np.arange(0, len(values) - every, every)
         if jitter:
             place = place + np.random.default_rng(seed).integers(0, jitter + 1, len(place))
@@ -201,7 +200,7 @@ def end_to_end(rng: np.random.Generator) -> Case:
     share = rng.uniform(0.3, 1.0)
     again = case.recording
 
-    def join(values: FloatArray) -> FloatArray:
+    def join(values: Samples) -> Samples:
         return np.concatenate([values, values[: int(share * len(values))]])
 
     return replace(case, recording=all_changed(again, join))

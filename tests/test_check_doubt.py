@@ -51,7 +51,9 @@ def findings(recording):
     return {item.code: item for item in measure(recording).findings}
 
 
-@pytest.mark.parametrize("name", ["t20-fresh-chain", "t20-vr", "t20-logic", "t20-start-up", "fell-v6"])
+@pytest.mark.parametrize(
+    "name", ["t20-fresh-chain", "t20-vr", "t20-logic", "t20-start-up", "fell-v6"]
+)
 def test_what_belongs_together_is_not_doubted(name):
     assert not CODES & set(findings(simulate(preset(name), seed=3).recording))
 
