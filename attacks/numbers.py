@@ -28,6 +28,7 @@ if not __package__:  # run by its path instead of as a module
     sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np  # noqa: E402  the number of threads comes first
+from benchmarks.spread import spread  # noqa: E402
 
 from attacks import (  # noqa: E402  the path comes first
     numbers_hookup,
@@ -39,7 +40,6 @@ from attacks import (  # noqa: E402  the path comes first
 )
 from attacks.numbers_judge import outcome_of  # noqa: E402
 from attacks.outcome import Outcome, as_table, write_section  # noqa: E402
-from benchmarks.spread import spread  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence

@@ -11,8 +11,9 @@ from attacks.numbers_case import Case, of_samples, samples
 from attacks.numbers_engine import draw_engine, subject
 
 if TYPE_CHECKING:
-    from attacks.numbers_case import Samples
     from collections.abc import Callable
+
+    from attacks.numbers_case import Samples
 
 
 NAMES = (("crank", "intake", "exhaust"), ("A", "B", "C"))

@@ -1,4 +1,4 @@
-"""Wheels of few teeth: what their teeth and the engine's firing may do stands in the uncertainty."""
+"""Wheels of few teeth: what they and the engine's firing may do stands in the uncertainty."""
 
 from dataclasses import replace
 

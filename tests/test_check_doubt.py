@@ -116,6 +116,11 @@ def test_a_channel_named_cam_that_rests():
     assert "'exhaust'" in found["cam-left-out"].text
 
 
+def test_a_cam_that_the_user_left_out_is_no_matter():
+    result = measure(clean(), cams={"intake": "intake"})
+    assert "cam-left-out" not in {item.code for item in result.findings}
+
+
 def test_ignition_without_a_name():
     extra = ExtraSpec("ignition", "D", 12.0, pulse_s=8e-4)
     spec = replace(

@@ -131,6 +131,8 @@ def _comes_back(cam: CamMeasurement, after_deg: float) -> bool:
 
 def cam_left_out(context: CheckContext) -> Iterator[Finding]:
     """A channel that is named like a cam but was not measured as one."""
+    if context.roles.fixed:
+        return  # the user said which channels count
     measured = {cam.channel for cam in context.cams}
     for channel, hint in context.roles.hints.items():
         if hint.kind != "cam" or channel in measured or channel == context.crank.channel:
