@@ -334,3 +334,14 @@ def test_nothing_to_compare_is_said_with_the_file():
     bare = replace(good, cams=(), recording=replace(good.recording, name="bare.csv"))
     assert "bare.csv: no cam was measured" in refusal(bare, good)
     assert "bare.csv: no cam was measured" in refusal(good, bare)
+
+
+def test_a_wheel_coded_in_widths_is_not_turned_by_its_even_spacing():
+    # Its falling edges are 15 degrees apart all round: -9.8 must not become +5.2.
+    good, base = engine("t20-fresh-chain", wheel="24x"), engine("t20-fresh-chain", 2, wheel="24x")
+    assert good.crank.repeats == 1
+    at_rest = {cam.known_good.role: cam.shift_deg for cam in match(base, good, LIMITS).cams}
+    found = match(moved(base, {"exhaust": -9.8, "intake": -9.8}), good, LIMITS)
+    assert found.turn_deg in {0.0, 360.0}
+    for cam in found.cams:
+        assert cam.shift_deg == pytest.approx(at_rest[cam.known_good.role] - 9.8, abs=1e-6)

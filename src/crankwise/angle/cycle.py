@@ -20,6 +20,8 @@ _CLEAR = 0.15
 """Least length of a harmonic of the pattern (0 to 1) that names a place in the cycle."""
 _HIGHEST = 14
 _SAME_PLACE_DEG = 8.0
+_ENOUGH = 4
+"""Cam edges from which a run says where the cams are."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,11 +36,14 @@ class Cycle:
         Whether the cams settle it.
     how : str
         In words.
+    apart : int
+        Runs that could not be joined although they hold cam edges enough: these lie elsewhere.
     """
 
     offset_deg: FloatArray
     known: bool
     how: str
+    apart: int = 0
 
 
 def cycle_origin(cams: Sequence[tuple[str, CamAngles]], *, runs: int, repeats: int) -> Cycle:
@@ -53,26 +58,26 @@ def cycle_origin(cams: Sequence[tuple[str, CamAngles]], *, runs: int, repeats: i
         How often the wheel's pattern repeats in a revolution.
     """
     step = CYCLE_DEG / (2 * repeats)
-    offset = _join_runs(cams, runs, step)
+    offset, apart = _join_runs(cams, runs, step)
     joined = np.where(np.isfinite(offset), offset, 0.0)
     # All cams together, so that neither their names nor their order can change the choice.
     patterns = {name: clusters(cam, offset_deg=joined) for name, cam in cams}
     turn = _turn_deg([item for pattern in patterns.values() for item in pattern], repeats)
     if turn is not None:
         how = f"the cams' pattern tells the {2 * repeats} possible places apart"
-        return Cycle(offset + turn, known=True, how=how)
+        return Cycle(offset + turn, known=True, how=how, apart=apart)
     # Two banks alike half a cycle apart look the same in either place but for their names.
     for name in sorted(patterns):
         turn = _turn_deg(patterns[name], repeats)
         if turn is not None:
             how = f"the pattern of '{name}' tells the {2 * repeats} possible places apart"
-            return Cycle(offset + turn, known=True, how=how)
+            return Cycle(offset + turn, known=True, how=how, apart=apart)
     how = (
         "no cam tells the two revolutions of a cycle apart: angles are right up to a whole turn"
         if cams
         else "no cam was recorded"
     )
-    return Cycle(offset, known=False, how=how)
+    return Cycle(offset, known=False, how=how, apart=apart)
 
 
 def _turn_deg(pattern: Sequence[Cluster], repeats: int) -> float | None:
@@ -102,11 +107,17 @@ def _turn_deg(pattern: Sequence[Cluster], repeats: int) -> float | None:
     return None
 
 
-def _join_runs(cams: Sequence[tuple[str, CamAngles]], runs: int, step_deg: float) -> FloatArray:
-    """Offset of each run against the longest one, by the cam pattern; NaN if undecided."""
+def _join_runs(
+    cams: Sequence[tuple[str, CamAngles]], runs: int, step_deg: float
+) -> tuple[FloatArray, int]:
+    """Offset of each run against the longest one, by the cam pattern; NaN if undecided.
+
+    And how many runs lie elsewhere by all their edges.
+    """
     offset = np.zeros(runs)
+    apart = 0
     if runs < 2:
-        return offset
+        return offset, apart
     sightings = np.array([sum(int((cam.run == k).sum()) for _, cam in cams) for k in range(runs)])
     main = int(np.argmax(sightings))
     choices = np.arange(round(CYCLE_DEG / step_deg)) * step_deg
@@ -118,7 +129,8 @@ def _join_runs(cams: Sequence[tuple[str, CamAngles]], runs: int, step_deg: float
         clear = len(misses) == 1 or misses[best[1]] > 2.0 * misses[best[0]] + 1.0
         is_same = np.isfinite(misses[best[0]]) and misses[best[0]] < _SAME_PLACE_DEG
         offset[run] = choices[best[0]] if is_same and clear else np.nan
-    return offset
+        apart += bool(np.isfinite(misses[best[0]]) and not is_same and sightings[run] >= _ENOUGH)
+    return offset, apart
 
 
 def _mismatch(

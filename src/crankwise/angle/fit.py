@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from crankwise.angle.sparse import spacing_sd_deg
 from crankwise.angle.spline import fit, knot_step_deg
 from crankwise.model.crank_angle import AngleRun, CrankAngle
 from crankwise.model.recording import FloatArray
@@ -24,6 +25,8 @@ _OUTLIER_SD = 6.0
 _FASTEST_SHARE = 0.4
 """Least time a degree takes on the curve, as a share of the least between two teeth."""
 _LEAST_ORDER = 0.3
+_MOST_ERROR_SHARE = 0.4
+"""A tooth off by more of a pitch would be counted as another; neighbours must keep their order."""
 
 
 def crank_angle(teeth: Teeth) -> CrankAngle:
@@ -40,6 +43,7 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
     named = [_Named.of(run, wheel) for run in teeth.runs]
     weights = [np.ones(run.teeth) for run in teeth.runs]
     error = np.zeros(wheel.teeth_per_rev)
+    most = _MOST_ERROR_SHARE * min(wheel.intervals_deg)
     learns = is_dense and _revolutions(teeth) >= _MIN_LEARNING_REVOLUTIONS
     rounds = _LEARNING_ROUNDS if learns else 2
     for round_number in range(rounds):
@@ -49,12 +53,15 @@ def crank_angle(teeth: Teeth) -> CrankAngle:
             weights = _drop_outliers(residuals)
         if learns:
             error = error + _mean_by_tooth(named, residuals, weights, len(error))
+            error = np.clip(error, -most, most)
     runs = _fit_runs(named, error, weights, cutoff)
     coarse_runs = _fit_runs(named, error, weights, coarse)
     residuals = _residuals_deg(named, error, runs)
     good = np.concatenate(weights) > 0
     scatter = float(np.sqrt(np.mean(np.concatenate(residuals)[good] ** 2)))
     sd, unlearned, share = _what_stays(error, learns=learns)
+    if not is_dense:
+        unlearned = spacing_sd_deg(teeth)
     return CrankAngle(
         teeth=teeth,
         runs=tuple(runs),

@@ -17,6 +17,9 @@ _IDLE_RIPPLE, _STARTER_RIPPLE = 0.094, 0.3
 """Second-order amplitude of the speed as a share of its mean where it can't be seen: 18.75 % peak
 to peak at idle (J. Venter, 'Doing the twist'); on the starter 2:1 within a turn."""
 _STARTER_RPM = 400.0
+_OTHER_FIRING_ORDERS = (1.5, 2.5, 3.0, 4.0)
+"""Three, five, six and eight cylinders, four strokes."""
+_SHOWS_ALL_TEETH = 24
 
 
 def speed_range(crank: CrankAngle) -> SpeedRange:
@@ -111,14 +114,33 @@ def second_order_share(crank: CrankAngle) -> float:
 
     Measured where the wheel has teeth enough to show it; else what is usual.
     """
+    return _share(crank, 2.0)
+
+
+def other_firing_shares(crank: CrankAngle) -> dict[float, float]:
+    """The same for the orders at which engines of another number of cylinders fire, by order.
+
+    Empty for a wheel whose teeth are close enough to show every one of them.
+    """
+    if crank.teeth.wheel.teeth_per_rev >= _SHOWS_ALL_TEETH:
+        return {}
+    return {order: _share(crank, order) for order in _OTHER_FIRING_ORDERS}
+
+
+def _share(crank: CrankAngle, order: float) -> float:
+    """Amplitude of one order; what is usual falls with the square of the order."""
     mean = speed_range(crank).mean
-    default = _STARTER_RIPPLE if mean < _STARTER_RPM else _IDLE_RIPPLE
+    usual = _STARTER_RIPPLE if mean < _STARTER_RPM else _IDLE_RIPPLE
+    usual *= min((2.0 / order) ** 2, 1.0)
     if crank.teeth.wheel.teeth_per_rev < 8:
-        return default
+        return usual
     run = max(crank.runs, key=lambda item: item.end_deg - item.start_deg)
     turns = int((run.end_deg - run.start_deg - 20.0) // 360.0)
+    # Half orders come out over whole cycles only.
+    turns -= turns % 2 if order % 1.0 else 0
     if turns < 1:
-        return default
+        return usual
     grid = run.start_deg + 10.0 + np.arange(0.0, 360.0 * turns, 5.0)
     speed = run.speed_rpm_at(grid)
-    return float(abs(2.0 * (speed * np.exp(-2j * np.deg2rad(grid))).mean()) / speed.mean())
+    wave = np.exp(-1j * order * np.deg2rad(grid))
+    return float(abs(2.0 * (speed * wave).mean()) / speed.mean())

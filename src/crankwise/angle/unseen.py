@@ -7,6 +7,7 @@ uncertainty there: nothing on a dense wheel, a little inside its gap, much betwe
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,8 @@ from crankwise.angle.spline import fit, knot_step_deg
 from crankwise.model.recording import FloatArray
 from crankwise.model.wheel import Wheel
 
-_ORDERS = (2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0)
+_MULTIPLES = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+_NONE: Mapping[float, float] = {}
 _TURNS = 7
 _GRID_DEG = 1.0
 
@@ -36,7 +38,13 @@ class UnseenRipple:
         return float(np.interp(angle_deg % 360.0, place, values))
 
 
-def unseen_ripple(wheel: Wheel, *, cutoff_order: float, second_order_share: float) -> UnseenRipple:
+def unseen_ripple(
+    wheel: Wheel,
+    *,
+    cutoff_order: float,
+    second_order_share: float,
+    other_shares: Mapping[float, float] = _NONE,
+) -> UnseenRipple:
     """Uncertainty from ripple for one wheel.
 
     Parameters
@@ -45,15 +53,26 @@ def unseen_ripple(wheel: Wheel, *, cutoff_order: float, second_order_share: floa
     cutoff_order : float
         Of the curve fit.
     second_order_share : float
-        Amplitude of the second order of the speed as a share of the mean speed. Higher even
-        orders are assumed to fall with the square of the order (common practice, no source).
+        Amplitude of the second order of the speed as a share of the mean speed. Its multiples are
+        assumed to fall with the square of the order (common practice, no source).
+    other_shares : Mapping of order to share
+        The same for other orders at which the engine may fire. How many cylinders it has is not
+        known here, so the worst of them counts at each angle.
     """
+    shares = {2.0: second_order_share, **other_shares}
+    of_each = [_variance(wheel, cutoff_order, order, share) for order, share in shares.items()]
+    return UnseenRipple(np.sqrt(np.max(of_each, axis=0)))
+
+
+def _variance(wheel: Wheel, cutoff_order: float, firing_order: float, share: float) -> FloatArray:
+    """Variance of the angle at each degree from one firing order and its multiples."""
     number = np.arange(wheel.teeth_per_rev * _TURNS)
     angle = 360.0 * (number // wheel.teeth_per_rev) + wheel.angles_deg[number % wheel.teeth_per_rev]
     asked = 360.0 * (_TURNS // 2) + np.arange(0.0, 360.0, _GRID_DEG)
     variance = np.zeros(len(asked))
-    for order in _ORDERS:
-        amplitude_deg = np.rad2deg(second_order_share * (2.0 / order) ** 2 / order)
+    for multiple in _MULTIPLES:
+        order = firing_order * multiple
+        amplitude_deg = np.rad2deg(share / multiple**2 / order)
         for wave in (np.cos, np.sin):
             curve = fit(
                 angle,
@@ -66,4 +85,4 @@ def unseen_ripple(wheel: Wheel, *, cutoff_order: float, second_order_share: floa
             missed = curve.time_at(asked) - asked - wave(np.deg2rad(order * asked))
             # Cosine and sine together stand for any phase: half the power each.
             variance += 0.5 * (amplitude_deg * missed) ** 2
-    return UnseenRipple(np.sqrt(variance))
+    return variance

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from crankwise.model.crank_angle import CrankAngle
 from crankwise.model.edges import Edges
@@ -16,7 +16,9 @@ from crankwise.roles.assign import Roles
 class CheckContext:
     """One recording with all that was found in it.
 
-    ``started`` counts cam edges left out because the engine had just started.
+    ``started`` counts cam edges left out because the engine had just started; ``apart`` counts runs
+    of teeth that were left out because the cams lie elsewhere in them. ``stray`` is the share of
+    each cam channel's edges that belong to no edge of its pattern (0 to 1).
     """
 
     recording: Recording
@@ -26,6 +28,8 @@ class CheckContext:
     crank: CrankMeasurement
     cams: tuple[CamMeasurement, ...]
     started: int
+    apart: int = 0
+    stray: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def crank_edges(self) -> Edges:

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from crankwise.angle.sparse import off_neighbours_deg
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 
@@ -56,10 +57,13 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
             "revolutions: look for a broken tooth, debris on the wheel, or too wide an air gap; "
             "or the catalogue lacks this wheel.",
         )
-    if len(context.angle.tooth_error_deg) == 0:
+    if len(context.angle.tooth_error_deg):
+        # Part of a lone tooth's error passes for speed; what was learned is scaled up to the whole.
+        error = context.angle.tooth_error_deg / context.angle.learned_share
+    else:
+        error = off_neighbours_deg(context.angle.teeth)
+    if len(error) == 0:
         return
-    # Part of a lone tooth's error passes for speed; what was learned is scaled up to the whole.
-    error = context.angle.tooth_error_deg / context.angle.learned_share
     spread = 1.482602 * float(np.median(np.abs(error)))
     limit = max(_DAMAGE_DEG, _DAMAGE_TIMES * spread)
     steps = np.asarray(context.crank.intervals_deg)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from crankwise.check import cam_checks, crank_checks, signal_checks
+from crankwise.check import cam_checks, crank_checks, doubt_checks, signal_checks
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 
@@ -27,6 +27,12 @@ CHECKS: tuple[Check, ...] = (
     cam_checks.just_started,
     cam_checks.wide_scatter,
     cam_checks.parking_not_shown,
+    doubt_checks.pattern_broken,
+    doubt_checks.parts_disagree,
+    doubt_checks.crank_doubtful,
+    doubt_checks.cam_left_out,
+    doubt_checks.cam_doubtful,
+    doubt_checks.levels_wander,
     signal_checks.sampled_too_slowly,
     signal_checks.clipped,
     signal_checks.noisy,

@@ -108,8 +108,7 @@ def match(subject: Measurement, known_good: Measurement, limits: Limits) -> Matc
             f"{side.recording.name}: no cam was measured, so there is nothing to compare"
         )
     flank = _flank(subject.crank, known_good.crank)
-    steps = np.asarray(known_good.crank.intervals_deg)
-    turns = _turns(steps)
+    turns = _turns(subject.crank, known_good.crank)
     best: tuple[float, Match] | None = None
     for pairs in _assignments(subject.cams, known_good.cams):
         for turn in turns:
@@ -208,8 +207,16 @@ def _tooth_width(subject: CrankMeasurement, known_good: CrankMeasurement) -> flo
     return subject.pitch_deg / 2
 
 
-def _turns(steps: FloatArray) -> FloatArray:
-    """Turns of the cycle that lay the crank wheel over itself, degrees."""
+def _turns(subject: CrankMeasurement, known_good: CrankMeasurement) -> FloatArray:
+    """Turns of the cycle that lay the crank wheel over itself, degrees.
+
+    A wheel coded in the widths of its teeth may look even by the spacing alone: what the decoder
+    said of it counts first.
+    """
+    repeats = min((side.repeats for side in (subject, known_good) if side.repeats), default=0)
+    if repeats:
+        return np.arange(0.0, CYCLE_DEG, 360.0 / repeats)
+    steps = np.asarray(known_good.intervals_deg)
     teeth = len(steps)
     for period in range(1, teeth + 1):
         if teeth % period == 0 and np.allclose(np.roll(steps, period), steps, rtol=0.04):

@@ -87,6 +87,7 @@ class ChannelFinder:
             dead_time_s=dead_time_s,
             height=everything.height[keep],
             steepness=steepness[keep] if len(steepness) else steepness,
+            jumps=sum(piece.jumps for piece in pieces),
         )
 
 

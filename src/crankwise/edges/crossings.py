@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import isfinite
 
 import numpy as np
 import numpy.typing as npt
 
-from crankwise.edges.survey import NotFiniteError, Samples, Survey
+from crankwise.edges.survey import LARGEST, NotFiniteError, Samples, Survey
 from crankwise.model.recording import BoolArray, FloatArray
 
 BLOCK = 1 << 17
@@ -131,7 +130,7 @@ def _changes(samples: Samples, level: float) -> IntArray:
         packed[begin // 8 : begin // 8 + len(bits)] = bits
         above[0] = above[count]
         # Comparing shows neither NaN nor infinity; the cache still holds the block.
-        if not (isfinite(np.maximum.reduce(block)) and isfinite(np.minimum.reduce(block))):
+        if not (np.maximum.reduce(block) < LARGEST and np.minimum.reduce(block) > -LARGEST):
             raise NotFiniteError
     where = np.flatnonzero(words != 0)
     bits = np.unpackbits(words[where].view(np.uint8), bitorder="little")

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from crankwise.edges.crossings import BLOCK
 from crankwise.edges.smoothing import Found, TooFastError, find_through_noise
-from crankwise.edges.survey import NotFiniteError, Samples, Survey
+from crankwise.edges.survey import LARGEST, NotFiniteError, Samples, Survey, is_usable
 from crankwise.edges.timing import edge_positions
 from crankwise.model.recording import BoolArray, FloatArray
 
@@ -20,6 +21,7 @@ MARGIN = 1 << 18
 """Samples that a stretch reaches into both neighbours: some teeth even at 10 MS/s."""
 
 _MIN_SAMPLES = 16
+_JUMP_SHARE = 0.4
 _GAP_STEPS = 1.75
 """A longer step between two samples is a gap in the recording, not a step of its time base."""
 
@@ -72,6 +74,7 @@ class Piece:
         Samples without the margins, those of them that are missing, and changes in a signal that
         changes every sample or two.
     clipped_fraction : float
+    jumps : int
         As in :class:`~crankwise.model.edges.Edges`.
     """
 
@@ -88,6 +91,7 @@ class Piece:
     missing: int = 0
     too_fast: int = 0
     clipped_fraction: float = 0.0
+    jumps: int = 0
 
     def where(self, chosen: BoolArray) -> Piece:
         """Keep the chosen edges."""
@@ -150,6 +154,7 @@ def edges_in(stretch: Stretch, *, interval_s: float, before: Found | None) -> Pi
         samples=len(stretch.core),
         missing=missing,
         clipped_fraction=_clipped_fraction(samples, found.levels, infinite / len(stretch.core)),
+        jumps=_jumps(stretch.core, found.levels),
     )
 
 
@@ -183,7 +188,9 @@ def _nothing(stretch: Stretch, *, too_fast: int = 0) -> Piece:
 
 def _filled(values: Samples) -> Samples:
     """Samples with every NaN replaced by the last value and every infinity by one beyond range."""
-    infinite, missing = np.isinf(values), np.isnan(values)
+    missing = np.isnan(values)
+    # What takes their place lies up to three times as far out, and must be usable itself.
+    infinite = ~(is_usable(values, limit=LARGEST / 4.0) | missing)
     good = ~(infinite | missing)
     if not good.any():
         return values[:0]
@@ -214,6 +221,22 @@ def _clipped_fraction(samples: Samples, levels: Survey, beyond: float) -> float:
     close = 1e-6 * (top - bottom)
     share = float(((thinned > top - close) | (thinned < bottom + close)).mean())
     return max(beyond, share if share > 0.005 else 0.0)
+
+
+def _jumps(samples: Samples, levels: Survey) -> int:
+    """How often a coil's signal goes over much of its swing within two samples."""
+    if levels.sensor == "hall":
+        return 0
+    least = _JUMP_SHARE * (levels.high - levels.low)
+    count, after = 0, False
+    for begin in range(0, len(samples) - 2, BLOCK):
+        block = samples[begin : begin + BLOCK + 2]
+        with np.errstate(invalid="ignore", over="ignore"):  # infinity less infinity
+            step = np.abs(block[2:] - block[:-2])
+            far = (step > least) & np.isfinite(step)
+        count += int(np.count_nonzero(far[1:] & ~far[:-1])) + (bool(far[0]) and not after)
+        after = bool(far[-1])
+    return count
 
 
 def seam(position: FloatArray, *, border: int) -> float:

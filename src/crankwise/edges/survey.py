@@ -30,6 +30,16 @@ _PLATEAU_SHARE = 0.76
 spends 0.63 there (arcsine law), so the border lies between."""
 _DRIFT_SHARE = 0.05
 _CLEARLY_APART = 8.0
+_FINEST = 1e-12
+
+
+LARGEST = 1e30
+"""What is larger is no voltage; beyond it numbers of single precision run out."""
+
+
+def is_usable(values: npt.NDArray[Any], *, limit: float = LARGEST) -> npt.NDArray[np.bool_]:
+    """Which samples are numbers of a size that can be reckoned with."""
+    return np.asarray(np.abs(values) < limit)
 
 
 class NotFiniteError(Exception):
@@ -151,7 +161,9 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
         return 0.0
     quantum = float(percentile(steps, 1.0))
     # A signal of two values only has one step, from level to level: that is no resolution.
-    if not 0.0 < quantum < np.ptp(values) / 12.0:
+    # Nor is what no scope resolves.
+    span = float(np.ptp(values))
+    if not _FINEST * span < quantum < span / 12.0:
         return 0.0
     multiples = np.round(steps / quantum, 3)
     is_stepped = 1 + np.count_nonzero(multiples[1:] != multiples[:-1]) < 300
@@ -159,12 +171,16 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
 
 
 def _pieces(samples: Samples, length: int) -> tuple[FloatArray, npt.NDArray[np.int8]]:
-    """Sixteen stretches of neighbouring samples, spread over the signal, and which one each is."""
-    parts = [part[:length] for part in np.array_split(samples, 16)]
+    """Sixteen stretches of neighbouring samples, spread over the signal, and which one each is.
+
+    Fewer of a signal so short that a stretch would not hold eight samples.
+    """
+    count = min(max(len(samples) // 8, 1), 16)
+    parts = [part[:length] for part in np.array_split(samples, count)]
     values = np.concatenate(parts).astype(np.float64)
-    if not np.isfinite(values).all():
+    if not is_usable(values).all():
         raise NotFiniteError
-    return values, np.repeat(np.arange(16, dtype=np.int8), [len(part) for part in parts])
+    return values, np.repeat(np.arange(len(parts), dtype=np.int8), [len(part) for part in parts])
 
 
 def _settled_levels(
@@ -219,7 +235,7 @@ def _thin_windows(
     per_window = min(length, _SAMPLES_PER_WINDOW // share)
     step = -(-length // per_window)
     rows = np.sort(samples[: count * length].reshape(count, length)[:, ::step], axis=1)
-    if not np.isfinite(rows[:, [0, -1]]).all():  # the sort puts NaN last
+    if not is_usable(rows[:, [0, -1]]).all():  # the sort puts NaN last
         raise NotFiniteError
     return rows.astype(np.float64), (np.arange(count, dtype=np.float64) + 0.5) * length
 

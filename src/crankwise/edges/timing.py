@@ -182,7 +182,8 @@ def _variable_reluctance(
     """Line fit over the steep middle of each half wave, as wide as its neighbours allow."""
     if len(line) < 3:
         slope = np.abs(_local_slope(samples, line))
-        return EdgePositions(line, np.hypot(1 / np.sqrt(12.0), levels.noise / slope), slope)
+        spread = levels.noise / np.maximum(slope, 1e-12)
+        return EdgePositions(line, np.hypot(1 / np.sqrt(12.0), spread), slope)
     gaps = np.diff(line)
     # The half wave about an edge reaches half-way to the next edge of the other direction.
     reach = np.minimum(np.append(gaps, gaps[-1]), np.insert(gaps, 0, gaps[0]))
@@ -236,6 +237,7 @@ def _fit_line(
     Centring matters: a window off the crossing pulls the result towards its own centre. Returns
     positions, slopes (a sample) and bends (half the second derivative, a sample squared).
     """
+    half = min(half, (len(samples) - 1) // 2)
     position = start.copy()
     slope, bend = np.ones(len(start)), np.zeros(len(start))
     offsets = np.arange(-half, half + 1, dtype=np.float64)

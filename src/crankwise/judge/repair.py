@@ -16,6 +16,10 @@ _SPOILING = {
     "too-short": "too few cycles were recorded",
     "wide-scatter": "a cam scatters more than usual",
     "edges-disagree": "a cam's edges don't move alike",
+    "pattern-broken": "a cam's pattern is not whole",
+    "parts-disagree": "parts of the recording don't belong together",
+    "crank-doubtful": "the crank channel is not sure",
+    "levels-wander": "a signal does not keep its levels",
 }
 
 

@@ -33,6 +33,22 @@ BLOCKING = {
         "the crank wheel is not known for sure",
         "Record longer and at a steadier speed, or name the crank channel.",
     ),
+    "crank-doubtful": (
+        "the channel taken for the crank may be a cam",
+        "Check which probe sat where, and name the crank channel.",
+    ),
+    "pattern-broken": (
+        "the pattern of a cam is not whole",
+        "Check the cam sensor, its probe and its target, and record again.",
+    ),
+    "parts-disagree": (
+        "parts of the recording don't belong together",
+        "Record again in one go, all channels together.",
+    ),
+    "levels-wander": (
+        "a signal does not keep its levels",
+        "Set the channel to DC coupling, leave its range alone, and record again.",
+    ),
 }
 """Findings with which nothing can be judged: the reason, and what to do."""
 _DECIDES = (

@@ -44,6 +44,9 @@ class Edges:
         How far the signal went beyond its middle after each edge; empty for logic.
     steepness : np.ndarray [shape=(n,)] or empty
         Slope of a coil's signal at each edge, channel units a sample; empty for other sensors.
+    jumps : int
+        How often a coil's signal goes over two fifths of its swing within two samples; 0 for other
+        sensors.
     """
 
     channel: str
@@ -59,6 +62,7 @@ class Edges:
     dead_time_s: float = 0.0
     height: FloatArray = field(default_factory=lambda: np.empty(0))
     steepness: FloatArray = field(default_factory=lambda: np.empty(0))
+    jumps: int = 0
 
     def of(self, direction: Direction) -> FloatArray:
         """Times of the edges in one direction, seconds."""

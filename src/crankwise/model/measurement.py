@@ -134,6 +134,9 @@ class CrankMeasurement:
     tooth_level : str
         Level of a tooth, ``high`` or ``low``, told by the level in the gap; else ``unknown``.
         With it the timing edge is known to be the end or the beginning of a tooth.
+    repeats : int or None
+        How often the wheel looks the same within a revolution, the widths of its teeth included;
+        ``None`` in measurements saved by versions that did not keep it.
     """
 
     channel: str
@@ -156,6 +159,7 @@ class CrankMeasurement:
     cycle_origin: str
     cycle_known: bool
     tooth_level: str = "unknown"
+    repeats: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,6 +47,12 @@ _CARRIED = {
     "sampled-slowly",
     "above-idle",
     "parking-not-shown",
+    "pattern-broken",
+    "parts-disagree",
+    "crank-doubtful",
+    "cam-left-out",
+    "cam-doubtful",
+    "levels-wander",
 }
 """Findings of a recording that bear on what a comparison of it is worth."""
 _WORTH_TELLING_DEG = 0.5

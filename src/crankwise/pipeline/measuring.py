@@ -11,7 +11,13 @@ from crankwise.angle.cams import MIN_CYCLES, measure_cam
 from crankwise.angle.cycle import Cycle, cycle_origin
 from crankwise.angle.fit import crank_angle, cutoff_order
 from crankwise.angle.folding import CamAngles, Cluster, cam_angles, clusters
-from crankwise.angle.speed import ripple, second_order_share, speed_range, speed_trace
+from crankwise.angle.speed import (
+    other_firing_shares,
+    ripple,
+    second_order_share,
+    speed_range,
+    speed_trace,
+)
 from crankwise.angle.unseen import unseen_ripple
 from crankwise.check import recording_check
 from crankwise.check.context import CheckContext
@@ -189,6 +195,7 @@ def _measure_cams(found: _Sorted, angle: CrankAngle) -> tuple[CamMeasurement, ..
         wheel,
         cutoff_order=cutoff_order(wheel.teeth_per_rev),
         second_order_share=second_order_share(angle),
+        other_shares=other_firing_shares(angle),
     )
     return tuple(
         measure_cam(cam, pattern, angle, role=role, ripple=unseen)
@@ -207,7 +214,17 @@ def _result(
 ) -> Measurement:
     crank = _crank_measurement(edges[roles.crank], angle, found.cycle)
     _refuse_too_short(recording, crank, measured)
-    context = CheckContext(recording, edges, roles, angle, crank, tuple(measured), found.started)
+    context = CheckContext(
+        recording,
+        edges,
+        roles,
+        angle,
+        crank,
+        tuple(measured),
+        found.started,
+        apart=found.cycle.apart,
+        stray={cam.edges.channel: _stray_share(cam, pattern) for _, cam, pattern in found.cams},
+    )
     return Measurement(
         recording=RecordingInfo(
             name=recording.name,
@@ -222,6 +239,12 @@ def _result(
         history=(*recording.history, *_steps(roles, angle, found)),
         roles=dict(found.why),
     )
+
+
+def _stray_share(cam: CamAngles, pattern: Sequence[Cluster]) -> float:
+    """Share of a cam's edges that belong to no edge of its pattern."""
+    within = sum(len(item.cycle) + item.rejected for item in pattern)
+    return 1.0 - within / max(len(cam.angle_deg), 1)
 
 
 def _refuse_too_short(
@@ -272,6 +295,7 @@ def _crank_measurement(edges: Edges, angle: CrankAngle, cycle: Cycle) -> CrankMe
         cycle_origin=cycle.how,
         cycle_known=cycle.known,
         tooth_level=_tooth_level(edges, angle),
+        repeats=wheel.repeats,
     )
 
 

@@ -55,6 +55,7 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("CrankMeasurement", "revolutions"): _NOT_NEGATIVE,
     ("CrankMeasurement", "tooth_error_sd_deg"): _NOT_NEGATIVE,
     ("CrankMeasurement", "tooth_level"): _one_of("high", "low", "unknown"),
+    ("CrankMeasurement", "repeats"): Rule("1 or more", {"minimum": 1}),
     ("SpeedRange", "min"): _NOT_NEGATIVE,
     ("WheelChoice", "confidence"): _PROBABILITY,
     ("Contribution", "standard_deg"): _NOT_NEGATIVE,
