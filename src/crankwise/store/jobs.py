@@ -43,6 +43,7 @@ from crankwise.store.files import (
     visit_recording,
 )
 from crankwise.store.finding import by_start, find_named, insert_missing, named, numbered
+from crankwise.store.searching import is_meant, matching
 from crankwise.store.tables import (
     ComparisonRow,
     DeletionRow,
@@ -129,7 +130,7 @@ class Jobs:
         with self._database.read() as session:
             rows = session.scalars(select(VehicleRow).order_by(VehicleRow.id)).all()
             found = vehicles_of(session, rows).values()
-            return tuple(vehicle for vehicle in found if _is_meant(vehicle, search))
+            return tuple(vehicle for vehicle in found if is_meant(vehicle, search))
 
     def update_vehicle(self, vehicle_id: int, details: VehicleDetails) -> Vehicle:
         """Record new details; they count from now on, the earlier ones stay recorded."""
@@ -353,7 +354,7 @@ class Jobs:
             .order_by(last.desc(), JobRow.id.desc())
         )
         with self._database.read() as session:
-            return tuple(row.id for row in _wanted(session, session.scalars(asked).all(), search))
+            return tuple(row.id for row in matching(session, session.scalars(asked).all(), search))
 
     def visit(self, visit_id: int) -> Visit:
         """Return a visit; raises NotFoundError where there is none."""
@@ -380,7 +381,7 @@ class Jobs:
         if vehicle_id is not None:
             asked = asked.where(JobRow.vehicle_id == vehicle_id)
         with self._database.read() as session:
-            rows = _wanted(session, session.scalars(asked).all(), search)
+            rows = matching(session, session.scalars(asked).all(), search)
             return tuple(job_files(session, rows))
 
     def deletions(self) -> tuple[Deletion, ...]:
@@ -419,28 +420,6 @@ def _details_row(vehicle_id: int, details: VehicleDetails, now: datetime) -> Det
         customer=details.customer,
         recorded_at=now,
     )
-
-
-def _is_meant(vehicle: Vehicle, search: str | None) -> bool:
-    if search is None:
-        return True
-    details = vehicle.details
-    texts = (vehicle.label, details.vin, details.plate, details.customer)
-    wanted = search.casefold()
-    return any(wanted in text.casefold() for text in texts if text)
-
-
-def _wanted(session: Session, jobs: Sequence[JobRow], search: str | None) -> Sequence[JobRow]:
-    """Jobs whose title or vehicle holds a text."""
-    if search is None:
-        return jobs
-    vehicles = vehicles_of(session, session.scalars(select(VehicleRow)).all())
-    words = search.casefold()
-    return [
-        job
-        for job in jobs
-        if words in job.title.casefold() or _is_meant(vehicles[job.vehicle_id], search)
-    ]
 
 
 def _check_visit(day: str, mileage: float | None, unit: str | None) -> None:

@@ -160,6 +160,7 @@ class VisitView:
         cams = newest.kept.measurement.cams if newest and newest.kept else ()
         return tuple(cam.channel for cam in cams if cam.role.startswith("cam-"))
 
+    @property
     def doubt(self) -> str | None:
         """That the mileage runs back against another visit's."""
         return mileage_doubt(self.file, self.visit.visit)
