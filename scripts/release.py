@@ -163,6 +163,7 @@ def try_it(wheel: Path) -> None:
         run(crankwise, "measure", "good.csv", "-o", "good.json", cwd=place)
         compared = ("compare", "van.csv", "--reference", "good.json", "-o", "compared.json")
         run(crankwise, *compared, cwd=place)
+        run(crankwise, "demo", "--into", "demo ohne Zusätze", cwd=place)
         for refusal in WITHOUT_EXTRAS:
             check_refused(crankwise, refusal, place)
         say("without extras it measures and compares, and names the extra for the rest")

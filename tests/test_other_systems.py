@@ -185,3 +185,30 @@ def test_a_visit_is_of_the_day_on_the_wall_and_kept_in_utc(place, zone, tmp_path
     told = datetime.fromisoformat(opened)
     assert told.utcoffset().total_seconds() == 0
     assert before <= told <= after
+
+
+@pytest.mark.parametrize(
+    ("packages", "command", "extra"),
+    [
+        (("babel", "jinja2", "typst"), ("report", "x.json", "-o", "x.pdf"), "crankwise[report]"),
+        (
+            ("babel", "jinja2", "typst"),
+            ("shop", "set", "--number-format", "de"),
+            "crankwise[report]",
+        ),
+        (("uvicorn", "fastapi"), ("serve", "--no-browser"), "crankwise[web]"),
+        (("watchfiles",), ("watch", "."), "crankwise[watch]"),
+    ],
+    ids=lambda value: value[0] if isinstance(value, tuple) else value,
+)
+def test_without_its_packages_a_command_names_the_extra(place, packages, command, extra):
+    code = (
+        f"import sys; sys.modules |= dict.fromkeys({packages!r}); "
+        "from crankwise.cli import main; main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *command, "--store", "Läden"], cwd=place, capture_output=True,
+        check=False,
+    )  # fmt: skip
+    assert done.returncode == 3
+    assert extra in one_line(done)

@@ -60,4 +60,9 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'crankwise.report' has no attribute '{name}'")
     from importlib import import_module  # noqa: PLC0415
 
-    return getattr(import_module(f"crankwise.report.{_HOME[name]}"), name)
+    try:
+        home = import_module(f"crankwise.report.{_HOME[name]}")
+    except ModuleNotFoundError:
+        ensure_installed()
+        raise
+    return getattr(home, name)
