@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from attacks.network_server import Served
 
-FULL = 400
+FULL = 300
 """Requests of each kind to every operation of the API."""
 QUICK = 4
 

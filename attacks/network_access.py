@@ -286,7 +286,7 @@ def guessing(shared: Served, *, tries: int) -> Outcome:
     tally = Tally()
     known = Visitor(shared, address="203.0.113.9")
     known.sign_in()
-    near, far = _timed(shared, near=True), _timed(shared, near=False)
+    near, far = _timed(shared)
     ratio = statistics.median(near) / statistics.median(far)
     tally.note(f"time tells how near a guess is: {ratio:.2f}", held=0.6 < ratio < 1.7)
     one = Visitor(shared, address="198.51.100.1")
@@ -313,16 +313,16 @@ def guessing(shared: Served, *, tries: int) -> Outcome:
     return Outcome("pass-phrase guessed", tally.tried, len(tally.through), seen)
 
 
-def _timed(shared: Served, *, near: bool) -> list[float]:
-    """Seconds of tries with a guess that is nearly right, or not at all."""
-    seconds = []
-    for number in range(7):
-        one = Visitor(shared, address=f"192.0.2.{number + 20 * near}")
+def _timed(shared: Served) -> tuple[list[float], list[float]]:
+    """Seconds of tries with a guess that is nearly right, and with one that is not, in turns."""
+    seconds: tuple[list[float], list[float]] = ([], [])
+    for number in range(14):
+        one = Visitor(shared, address=f"192.0.2.{number}")
         one.open("/sign-in")
-        guess = PHRASE[:-1] + "x" if near else "quite another one of it"
+        guess = "quite another one of it" if number % 2 else PHRASE[:-1] + "x"
         begun = time.perf_counter()
         one.post("/sign-in", pass_phrase=guess)
-        seconds.append(time.perf_counter() - begun)
+        seconds[number % 2].append(time.perf_counter() - begun)
         one.client.close()
     return seconds
 

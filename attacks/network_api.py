@@ -40,7 +40,7 @@ def described(served: Served, *, tries: int, seed: int) -> Outcome:
     there = _there(served)
     tally, operations = Tally(), 0
     for found in schema.get_all_operations():
-        operation: Any = found.ok()  # type: ignore[union-attr]  # an unreadable one raises here
+        operation: Any = found.ok()
         operations += 1
         for mode in GenerationMode:
             _ask(operation, mode, served, there, tally, tries=tries, seed=seed)
