@@ -113,6 +113,20 @@ def test_originals_that_are_all_gone_are_each_found(shelf):
     assert sum("is missing" in said for said in problems(shelf)) == 3
 
 
+def test_what_is_wrong_is_said_in_german_too(shelf):
+    lost, damaged, _ = originals(shelf)
+    lost.unlink()
+    damaged.chmod(0o644)
+    damaged.write_bytes(b"no longer what it was")
+    result = CliRunner().invoke(
+        app, ["verify", "--store", str(shelf), "--lang", "de"], env={"COLUMNS": "200"}
+    )
+    assert result.exit_code == 3
+    assert "fehlt; es aus einer Sicherung zurückspielen" in result.stdout
+    assert "ist beschädigt; es aus einer Sicherung zurückspielen" in result.stdout
+    assert "an dieser Ablage sind 2 Dinge nicht in Ordnung" in result.stderr
+
+
 def test_files_that_belong_to_nothing_are_no_damage(shelf):
     (shelf / "originals" / "incoming").mkdir()
     (shelf / "originals" / "incoming" / "half").write_bytes(b"1")
@@ -192,7 +206,7 @@ def test_a_measurement_that_its_original_does_not_give_is_found_by_measuring_aga
     assert verified(shelf).exit_code == 0
     [said] = problems(shelf, "--again")
     assert said == (
-        "measurement 2 of van-3.csv differs by 0.0001° from measuring it again; measure it again"
+        "measurement 2 of 'van-3.csv' differs by 0.0001° from measuring it again; measure it again"
     )
 
 

@@ -647,7 +647,8 @@ def test_verifying_finds_what_is_wrong(store, where, tmp_path):
     said = {problem.text for problem in (*report.problems, *report.notes)}
     assert (len(report.problems), len(said)) == (4, 5)
     for words in (
-        f"damaged ({damaged.sha256[:12]}) is damaged", f"lost ({lost.sha256[:12]}) is missing",
+        f"'damaged' ({damaged.sha256[:12]}) is damaged",
+        f"'lost' ({lost.sha256[:12]}) is missing",
         "incoming/half is left by a write that was cut off",
         f"measurement {measured.id} was altered", f"known-good {known_good.id} was altered",
     ):  # fmt: skip
@@ -683,7 +684,7 @@ def test_verifying_finds_rows_that_were_changed_by_hand(store):
         session.execute(sa.update(tables["fact"]).values(body="{"))
     said = {problem.text for problem in store.verify().problems}
     for words in (
-        f"the original of van.csv ({kept.sha256[:12]}) is here, but its row is gone; add the file",
+        f"the original of 'van.csv' ({kept.sha256[:12]}) is here, but its row is gone",
         f"the place of known-good {known_good.id} in its pattern is lost",
         f"known-good {known_good.id} was altered",
         f"row {fact.id} of fact was altered",

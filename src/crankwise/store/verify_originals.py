@@ -45,8 +45,7 @@ def original_problems(
         recording = kept[sha256]
         why = _wrong(originals, recording)
         if why and _is_still_kept(database, sha256):
-            named = f"{recording.name} ({sha256[:12]})"
-            yield Problem("original", f"the original of {named} {why}; {_ADD}")
+            yield Problem("original", f"{why}; {_ADD}")
     yield from _unaccounted(database, originals)
 
 
@@ -60,17 +59,20 @@ def _kept(session: Session) -> dict[str, KeptRecording]:
 
 def _wrong(originals: Originals, recording: KeptRecording) -> str:
     """What is wrong with an original; empty if nothing is."""
+    name, short = recording.name, recording.sha256[:12]
     try:
         with originals.open(recording.sha256) as file:
             found = digest_of(file)
             size_bytes = file.tell()
     except FileNotFoundError:
-        return "is missing"
+        return f"the original of {name!r} ({short}) is missing"
     except OSError as error:
-        return f"can't be read ({error.strerror or error})"
+        return f"the original of {name!r} ({short}) can't be read ({error.strerror or error})"
     if found != recording.sha256:
-        return "is damaged"
-    return "" if size_bytes == recording.size_bytes else "has another size than its row says"
+        return f"the original of {name!r} ({short}) is damaged"
+    if size_bytes != recording.size_bytes:
+        return f"the original of {name!r} ({short}) has another size than its row says"
+    return ""
 
 
 def _is_still_kept(database: Database, sha256: str) -> bool:
@@ -99,12 +101,13 @@ def _unaccounted(database: Database, originals: Originals) -> Iterator[Problem]:
             )
         elif recording.deleted is not None:
             yield Problem(
-                "note", f"{place} is of {recording.name}, which was deleted; it may be deleted too"
+                "note",
+                f"{place} is of {recording.name!r}, which was deleted; it may be deleted too",
             )
         else:
             yield Problem(
                 "row",
-                f"the original of {recording.name} ({sha256[:12]}) is here, but its row is gone; "
+                f"the original of {recording.name!r} ({sha256[:12]}) is here, but its row is gone; "
                 "add the file again",
             )
 
@@ -131,7 +134,7 @@ def _compared(
     originals: Originals, recording: KeptRecording, before: KeptMeasurement
 ) -> Problem | None:
     """Hold a measurement against what measuring its original gives."""
-    named = f"measurement {before.id} of {recording.name}"
+    named = f"measurement {before.id} of {recording.name!r}"
     with TemporaryDirectory(prefix="crankwise-") as folder:
         path = Path(folder) / Path(recording.name).name
         try:
