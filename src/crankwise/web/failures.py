@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException
 
 from crankwise.errors import CrankwiseError, NotFoundError, NotMeasurableError, UnreadableError
 from crankwise.language import message, say, told
+from crankwise.web.addresses import seen_at
 from crankwise.web.pages import render
 
 if TYPE_CHECKING:
@@ -64,9 +65,9 @@ def answer(
     """Answer with one line, as JSON under ``/api`` and as a page elsewhere."""
     if _is_for_programs(request):
         return JSONResponse({"error": words}, status_code=status, headers=headers)
-    return render(
-        request, "failure.html", {"words": words, "status": status}, status=status, headers=headers
-    )
+    typed_at = seen_at(request) if request.method == "POST" else "/"
+    view = {"words": words, "status": status, "back": "" if typed_at == "/" else typed_at}
+    return render(request, "failure.html", view, status=status, headers=headers)
 
 
 def _is_for_programs(request: Request) -> bool:
