@@ -69,3 +69,14 @@ def test_codes_that_nobody_spoke_of_are_not_none(begin, shop):
     with open_store(shop) as store:
         file = next(f for f in store.jobs.list() if f.vehicle.label == "van-9")
     assert [kept.kind for kept in file.visits[0].facts] == ["complaint"]
+
+
+def test_what_was_refused_leads_back_to_its_form(local, token_of):
+    form = {"date": "2026-03-01", "vehicle": "van-9", "mileage": "about 50"}
+    refused = local.post(
+        "/visits",
+        data={**form, "csrf_token": token_of(local)},
+        headers={"referer": f"{local.base_url}/visits/new?vehicle=1"},
+    )
+    assert refused.status_code == 400
+    assert 'href="/visits/new?vehicle=1"' in refused.text

@@ -20,7 +20,6 @@ from crankwise.errors import UsageError
 from crankwise.model.comparison import HealthyLimits, SeparationChange
 from crankwise.model.measurement import CamMeasurement, Contribution, Measurement
 from crankwise.model.policy import Policy
-from crankwise.roles.naming import cam_name
 
 BANKS = ("bank-1", "bank-2")
 _WANTED = tuple(f"{side}-{bank}" for bank in (1, 2) for side in ("intake", "exhaust"))
@@ -96,7 +95,7 @@ def _refuse(subject: Measurement, absent: Sequence[str]) -> NoReturn:
         )
     raise UsageError(
         "without a known-good only an engine with two banks can be compared, bank against bank, "
-        f"and not measured: {', '.join(map(cam_name, absent))}. Record the crank and all four cams "
+        f"and not measured: {', '.join(absent)}. Record the crank and all four cams "
         "at once, or give a known-good with --reference"
     )
 

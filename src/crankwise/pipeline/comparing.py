@@ -376,13 +376,13 @@ def _of_the_engine_file(engine: Engine | None, subject: Measurement) -> Iterator
         )
     else:
         listed = {cam.role for cam in engine.cams}
-        unlisted = [cam_name(cam.role) for cam in subject.cams if cam.role not in listed]
+        unlisted = [cam.role for cam in subject.cams if cam.role not in listed]
         if listed and unlisted:
             yield Finding(
                 "engine-file",
                 "caution",
-                f"The engine file of the {engine.family} has no {' or '.join(unlisted)}: it "
-                "may be that of another engine, and causes then mean nothing. Check file and "
+                f"The engine file of the {engine.family} does not list: {', '.join(unlisted)}. It "
+                "may be that of another engine, and causes then mean nothing: check file and "
                 "roles.",
             )
         for text in missing(engine):

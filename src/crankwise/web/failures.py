@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import re
 from typing import TYPE_CHECKING, Final
 
 from fastapi import Request
@@ -13,6 +12,7 @@ from starlette.exceptions import HTTPException
 
 from crankwise.errors import CrankwiseError, NotFoundError, NotMeasurableError, UnreadableError
 from crankwise.language import message, say, told
+from crankwise.web.addresses import seen_at
 from crankwise.web.pages import render
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 _log = logging.getLogger(__name__)
 _NOT_FOUND: Final = 404
-_PAGE: Final = re.compile(r"/(?:visits|vehicles|known-goods|engines)/[\w-]+(?=/)")
 _WORDS: Final = {
     400: message("This request can't be understood."),
     401: message("Sign in first."),
@@ -66,16 +65,9 @@ def answer(
     """Answer with one line, as JSON under ``/api`` and as a page elsewhere."""
     if _is_for_programs(request):
         return JSONResponse({"error": words}, status_code=status, headers=headers)
-    return render(
-        request, "failure.html", {"words": words, "status": status, "back": _back(request)},
-        status=status, headers=headers,
-    )  # fmt: skip
-
-
-def _back(request: Request) -> str | None:
-    """Page that a form was sent from: that of the visit, vehicle or known-good it is about."""
-    page = _PAGE.match(request.url.path)
-    return page[0] if page and request.method == "POST" else None
+    typed_at = seen_at(request) if request.method == "POST" else "/"
+    view = {"words": words, "status": status, "back": "" if typed_at == "/" else typed_at}
+    return render(request, "failure.html", view, status=status, headers=headers)
 
 
 def _is_for_programs(request: Request) -> bool:
