@@ -40,6 +40,7 @@ from attacks import (  # noqa: E402  the path comes first
 )
 from attacks.numbers_judge import outcome_of  # noqa: E402
 from attacks.outcome import Outcome, as_table, write_section  # noqa: E402
+from crankwise.errors import UsageError  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -72,7 +73,11 @@ class Draw:
 def case_of(draw: Draw) -> Case:
     """Make the hostile recording of a draw."""
     rng = np.random.default_rng([draw.seed, crc32(draw.kind.encode()), draw.number])
-    return KINDS[draw.kind](rng)
+    while True:
+        try:
+            return KINDS[draw.kind](rng)
+        except UsageError:  # an engine that would stall, a phaser faster than the crank: draw again
+            continue
 
 
 def tried(draw: Draw) -> Came:

@@ -38,6 +38,7 @@ BROKEN_MEASUREMENT = {
     ("CrankMeasurement", "revolutions"): ("crank.revolutions", -1),
     ("CrankMeasurement", "tooth_error_sd_deg"): ("crank.tooth_error_sd_deg", -0.1),
     ("CrankMeasurement", "tooth_level"): ("crank.tooth_level", "middle"),
+    ("CrankMeasurement", "repeats"): ("crank.repeats", 0),
     ("SpeedRange", "min"): ("crank.speed_rpm.min", -1.0),
     ("WheelChoice", "confidence"): ("crank.choice.confidence", 1.1),
     ("Contribution", "standard_deg"): ("cams.0.edges.0.budget.0.standard_deg", -1.0),

@@ -294,7 +294,7 @@ def _drifting_hall(
 ) -> Survey | None:
     """Two levels that wander together (offset drift); None unless that explains the signal."""
     spans = top - bottom
-    typical = float(np.median(spans[spans > 0.5 * spans.max()]))
+    typical = float(np.median(spans[spans >= 0.5 * spans.max()]))
     seen = spans > 0.6 * typical
     if seen.sum() < 2:
         return None
