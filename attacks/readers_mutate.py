@@ -8,6 +8,7 @@ import json
 import random
 import re
 import struct
+import warnings
 import zipfile
 import zlib
 from collections.abc import Callable, Mapping, Sequence
@@ -263,7 +264,8 @@ def _in_zip(content: bytes, rng: random.Random) -> bytes:
         members[at] = name, change(inner, rng)
     file = io.BytesIO()
     how = rng.choice((zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2))
-    with zipfile.ZipFile(file, "w", how) as archive:
+    with warnings.catch_warnings(), zipfile.ZipFile(file, "w", how) as archive:
+        warnings.simplefilter("ignore")  # names that stand twice are meant
         for name, inner in members:
             archive.writestr(zipfile.ZipInfo(name), inner, compress_type=how)
     return file.getvalue()

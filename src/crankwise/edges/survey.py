@@ -23,6 +23,7 @@ WINDOW_S = 0.2
 _MAX_WINDOWS = 1024
 _SAMPLES_PER_WINDOW = 2048
 _PIECE = 4096
+_LEAST_PIECE = 8
 _KNOWN_SHARE = 4
 _LOW_PERCENT, _HIGH_PERCENT = 0.3, 99.7
 _PLATEAU_SHARE = 0.76
@@ -159,12 +160,13 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
 
 
 def _pieces(samples: Samples, length: int) -> tuple[FloatArray, npt.NDArray[np.int8]]:
-    """Sixteen stretches of neighbouring samples, spread over the signal, and which one each is."""
-    parts = [part[:length] for part in np.array_split(samples, 16)]
+    """Up to sixteen stretches of neighbouring samples, spread over the signal, and which one each is."""
+    count = min(16, max(len(samples) // _LEAST_PIECE, 1))
+    parts = [part[:length] for part in np.array_split(samples, count)]
     values = np.concatenate(parts).astype(np.float64)
     if not np.isfinite(values).all():
         raise NotFiniteError
-    return values, np.repeat(np.arange(16, dtype=np.int8), [len(part) for part in parts])
+    return values, np.repeat(np.arange(count, dtype=np.int8), [len(part) for part in parts])
 
 
 def _settled_levels(
@@ -214,7 +216,7 @@ def _thin_windows(
 ) -> tuple[FloatArray, FloatArray]:
     """Evenly spread rows of thinned samples, each in order, and the index of each row's centre."""
     n = len(samples)
-    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, _MAX_WINDOWS))
+    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, min(n, _MAX_WINDOWS)))
     length = n // count
     per_window = min(length, _SAMPLES_PER_WINDOW // share)
     step = -(-length // per_window)

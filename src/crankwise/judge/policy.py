@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from crankwise.drive.engine_writer import toml_value
 from crankwise.drive.tables import Table
 from crankwise.errors import UnreadableError
+from crankwise.given import text_of
 from crankwise.model.policy import (
     CAUSES,
     FORMAT,
@@ -53,7 +54,10 @@ _MOST = {
     "refusal.edge_residual_deg": 90.0,
     "refusal.largest_shift_deg": 180.0,
 }
-"""Every key and the most that its value may be; all must be above 0."""
+"""Every key and the most that its value may be."""
+
+_LEAST = 1e-9
+"""All values are above this, which is as good as 0: smaller ones vanish in a product."""
 
 _GROUPS = tuple(dict.fromkeys(key.rpartition(".")[0] for key in _MOST))
 
@@ -80,7 +84,7 @@ def load_policy(path: Path | None) -> Policy:
     if path is None:
         return _policy(_shipped())
     try:
-        text = path.read_text("utf-8-sig")
+        text = text_of(path)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it isn't UTF-8 text"
         raise UnreadableError(
@@ -186,10 +190,10 @@ def _walk(table: Table, group: str, found: dict[str, Entry]) -> None:
 
 
 def _entry(table: Table, most: float) -> Entry:
-    value, source = table.number("value", above=0.0, most=most), table.text("source")
+    value, source = table.number("value", above=_LEAST, most=most), table.text("source")
     table.finish()
     if value is None:
-        raise table.refuse(f"'value' is missing; give a number above 0 and at most {most:g}")
+        raise table.refuse(f"'value' is missing; give a number above {_LEAST:g} and at most {most:g}")
     if not source:
         raise table.refuse("'source' is missing; say in words where the value comes from")
     return value, source

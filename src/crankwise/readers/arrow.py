@@ -16,7 +16,7 @@ from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding
 from crankwise.model.recording import Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
-from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.foreign import damaged_unless_read, without_native_messages
 from crankwise.readers.frames import to_array
 from crankwise.readers.labels import Label, find_time, parse_label
 from crankwise.readers.stated import interval_from_notes, notes_from_metadata
@@ -128,7 +128,8 @@ def _in_our_words(source: Source) -> Iterator[None]:
 
     with damaged_unless_read(source, ArrowReader.name):
         try:
-            yield
+            with without_native_messages():
+                yield
         except pl.exceptions.PanicException as error:
             raise ValueError("the parts don't fit together") from error
 

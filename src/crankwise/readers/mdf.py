@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -47,6 +48,7 @@ class MdfReader:
             damaged_unless_read(source, self.name),
             source.path.open("rb") as stream,
             _completed_on_failure(),
+            _without_its_log(),
             asammdf.MDF(stream) as file,
         ):
             rasters = _rasters(file)
@@ -66,6 +68,18 @@ class MdfReader:
             source,
             options,
         )
+
+
+@contextmanager
+def _without_its_log() -> Iterator[None]:
+    """Keep asammdf from logging what it finds wrong with a file; it raises that too."""
+    log = logging.getLogger("asammdf")
+    before = log.disabled
+    log.disabled = True
+    try:
+        yield
+    finally:
+        log.disabled = before
 
 
 @contextmanager

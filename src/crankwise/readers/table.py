@@ -24,6 +24,7 @@ from crankwise.readers.events import (
     nothing_changes,
 )
 from crankwise.readers.labels import Label, scaled, unique_names
+from crankwise.readers.limits import check_channels
 from crankwise.readers.signals import Signal, unit_findings
 from crankwise.readers.timebase import TimeBase, from_interval, from_stamps, reversed_finding
 from crankwise.readers.timeunit import scale_s
@@ -129,6 +130,7 @@ def check_size(table: Table, source: Source) -> None:
     UnreadableError
         If it has hardly any rows, no signal, or more than one time.
     """
+    check_channels(source.name, len(table.columns))
     rows = len(table.columns[0]) if table.columns else 0
     if rows < 2:
         raise UnreadableError(

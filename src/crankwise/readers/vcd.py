@@ -20,6 +20,8 @@ _KEYWORDS = re.compile(rb"\$(?:timescale|scope|var|enddefinitions)\b")
 _TIMESCALE = re.compile(r"^(1|10|100)\s*(s|ms|us|ns|ps|fs)$")
 _UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "ps": 1e-12, "fs": 1e-15}
 _KNOWN = {"0": False, "1": True}
+_MOST_DIGITS = 18
+"""Of a time in ticks: they fit 64 bits."""
 
 
 @dataclass(slots=True)
@@ -142,7 +144,7 @@ def _changes(lines: Iterator[tuple[int, str]], dump: _Dump, source: Source) -> N
 def _tick(line: str, number: int, source: Source, *, before: int) -> int:
     """Read a time mark."""
     word = line[1:].split(None, 1)[0] if line[1:].strip() else ""
-    if not word.isdecimal():
+    if not word.isdecimal() or len(word) > _MOST_DIGITS:
         raise UnreadableError(
             f"{source.name}: row {number}: '#{word}' is no time. Correct it or export again"
         )

@@ -33,6 +33,7 @@ def _one_of(*values: str) -> Rule:
 
 _POSITIVE = Rule("greater than 0", {"exclusiveMinimum": 0})
 _NOT_NEGATIVE = Rule("0 or more", {"minimum": 0})
+_ALL_POSITIVE = Rule("all greater than 0", {"items": {"type": "number", "exclusiveMinimum": 0}})
 _PROBABILITY = Rule("from 0 to 1", {"minimum": 0, "maximum": 1})
 _ANGLE = Rule("from 0 to below 720", {"minimum": 0, "exclusiveMaximum": 720})
 _DIRECTION = _one_of("rising", "falling")
@@ -52,6 +53,7 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("CrankMeasurement", "sensor"): _SENSOR,
     ("CrankMeasurement", "teeth_per_rev"): Rule("1 or more", {"minimum": 1}),
     ("CrankMeasurement", "pitch_deg"): _POSITIVE,
+    ("CrankMeasurement", "intervals_deg"): _ALL_POSITIVE,
     ("CrankMeasurement", "revolutions"): _NOT_NEGATIVE,
     ("CrankMeasurement", "tooth_error_sd_deg"): _NOT_NEGATIVE,
     ("CrankMeasurement", "tooth_level"): _one_of("high", "low", "unknown"),
@@ -117,6 +119,7 @@ _KEYWORDS: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
     "exclusiveMinimum": operator.gt,
     "maximum": operator.le,
     "exclusiveMaximum": operator.lt,
+    "items": lambda value, limit: all(item > limit["exclusiveMinimum"] for item in value),
 }
 
 

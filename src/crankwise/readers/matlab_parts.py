@@ -1,0 +1,216 @@
+"""The parts of a MATLAB 5 file, looked over before SciPy makes room for what they state.
+
+Layout from the MathWorks documentation "MAT-File Format", chapter 1. SciPy makes as many cells as
+the dimensions say and goes into cells in cells without end; here both are held against the bytes
+that are there. Numbers themselves are passed over.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Iterator
+from math import prod
+from typing import IO, Protocol
+
+from crankwise.readers.contract import Source
+from crankwise.readers.limits import check_growth, check_parts
+
+_HEADER_BYTES = 128
+_BLOCK = 1 << 16
+_MATRIX, _COMPRESSED = 14, 15
+_CELL, _STRUCT, _OBJECT, _SPARSE, _LAST_OF_NUMBERS = 1, 2, 3, 5, 15
+_LONGEST_NAMES = 1 << 20
+
+
+def check_parts_of(source: Source) -> None:
+    """Hold the stated sizes of all variables against the bytes that are there.
+
+    Raises
+    ------
+    ValueError
+        A size is wrong.
+    UnreadableError
+        It unpacks to far more than its size.
+    """
+    size = source.path.stat().st_size
+    with source.path.open("rb") as file:
+        head = file.read(_HEADER_BYTES)
+        order = "<" if head[126:128] == b"IM" else ">"
+        seen = _Seen(source.name, size, order)
+        while file.tell() < size:
+            kind, count, small = _tag(file.read(8), order)
+            if small is not None or not count or file.tell() + count > size:
+                raise ValueError("a variable is longer than the file")
+            following = file.tell() + count
+            if kind == _COMPRESSED:
+                inner = _Bytes(_unpacked(file, count, seen))
+                kind, count, _ = _tag(inner.take(8), order)
+                _check_matrix(_Part(inner, count), kind, seen, depth=0)
+            else:
+                _check_matrix(_Part(_Bytes(_blocks(file, count)), count), kind, seen, depth=0)
+            file.seek(following)
+
+
+class _Seen:
+    """What all parts have in common: how many there were, and how far they grew."""
+
+    def __init__(self, name: str, size: int, order: str) -> None:
+        self.order = order
+        self._name, self._size = name, size
+        self._parts = self._grown = 0
+
+    def one_more(self, depth: int) -> None:
+        """Count a part."""
+        self._parts += 1
+        check_parts(self._parts, depth=depth)
+
+    def grow(self, count: int) -> None:
+        """Count unpacked bytes."""
+        self._grown += count
+        check_growth(self._name, unpacked_bytes=self._grown, packed_bytes=self._size)
+
+
+def _tag(head: bytes, order: str) -> tuple[int, int, bytes | None]:
+    """Kind and length of an element, and its bytes if they stand in the tag itself."""
+    if len(head) < 8:
+        raise ValueError("cut short")
+    kind, count = struct.unpack(f"{order}II", head)
+    if kind >> 16:
+        return kind & 0xFFFF, kind >> 16, head[4 : 4 + min(kind >> 16, 4)]
+    return kind, count, None
+
+
+def _blocks(file: IO[bytes], count: int) -> Iterator[bytes]:
+    while count and (block := file.read(min(count, _BLOCK))):
+        count -= len(block)
+        yield block
+
+
+def _unpacked(file: IO[bytes], count: int, seen: _Seen) -> Iterator[bytes]:
+    unpacker = zlib.decompressobj()
+    for block in _blocks(file, count):
+        rest = block
+        while rest and not unpacker.eof:
+            content = unpacker.decompress(rest, 1 << 20)
+            rest = unpacker.unconsumed_tail
+            seen.grow(len(content))
+            yield content
+
+
+class _Readable(Protocol):
+    """Something that bytes come out of."""
+
+    def take(self, count: int) -> bytes:
+        """Next so many bytes."""
+
+    def skip(self, count: int) -> None:
+        """Pass over so many bytes."""
+
+
+class _Bytes:
+    """Blocks of bytes as one stream; memory holds one block."""
+
+    def __init__(self, blocks: Iterator[bytes]) -> None:
+        self._blocks = blocks
+        self._rest = memoryview(b"")
+
+    def _more(self) -> None:
+        block = next(self._blocks, None)
+        if block is None:
+            raise ValueError("cut short")
+        self._rest = memoryview(block)
+
+    def take(self, count: int) -> bytes:
+        """Next so many bytes."""
+        taken = bytearray()
+        while len(taken) < count:
+            if not self._rest:
+                self._more()
+            part = self._rest[: count - len(taken)]
+            self._rest = self._rest[len(part) :]
+            taken += part
+        return bytes(taken)
+
+    def skip(self, count: int) -> None:
+        """Pass over so many bytes."""
+        while count > len(self._rest):
+            count -= len(self._rest)
+            self._more()
+        self._rest = self._rest[count:]
+
+
+class _Part:
+    """A stretch of a stream that ends where its tag says."""
+
+    def __init__(self, stream: _Readable, size: int) -> None:
+        self._stream = stream
+        self.left = size
+
+    def take(self, count: int) -> bytes:
+        """Next so many bytes."""
+        self._use(count)
+        return self._stream.take(count)
+
+    def skip(self, count: int) -> None:
+        """Pass over so many bytes."""
+        self._use(count)
+        self._stream.skip(count)
+
+    def _use(self, count: int) -> None:
+        if count > self.left:
+            raise ValueError("a part is longer than what holds it")
+        self.left -= count
+
+    def element(self, order: str, *, most: int = _LONGEST_NAMES) -> bytes:
+        """Bytes of the next small element."""
+        _, count, small = _tag(self.take(8), order)
+        if small is not None:
+            return small
+        if count > most:
+            raise ValueError("a name is too long")
+        content = self.take(count)
+        self.skip(min(-count % 8, self.left))
+        return content
+
+
+def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
+    """Hold the dimensions of an array, and of those inside it, against its bytes."""
+    seen.one_more(depth)
+    if kind != _MATRIX:
+        raise ValueError("a part is no array")
+    if not part.left:  # an empty cell
+        return
+    order = seen.order
+    class_of = part.element(order, most=8)[0 if order == "<" else 3]
+    packed = part.element(order, most=4 * 32)
+    sides = struct.unpack(f"{order}{len(packed) // 4}i", packed)
+    part.element(order)  # its name
+    if any(side < 0 for side in sides):
+        raise ValueError("a side of an array is negative")
+    count = prod(sides)
+    if class_of == _OBJECT:
+        part.element(order)  # name of its class
+    if class_of in (_STRUCT, _OBJECT):
+        length = int.from_bytes(part.element(order, most=4), "little" if order == "<" else "big")
+        names = part.element(order)
+        if not 0 < length <= 1 << 16:
+            raise ValueError("names of fields have no length")
+        count *= len(names) // length
+    if class_of in (_CELL, _STRUCT, _OBJECT):
+        _check_inner(part, count, seen, depth=depth)
+    elif class_of != _SPARSE and class_of <= _LAST_OF_NUMBERS and count > part.left:
+        raise ValueError("an array has more numbers than bytes")
+
+
+def _check_inner(part: _Part, count: int, seen: _Seen, *, depth: int) -> None:
+    if 8 * count > part.left:
+        raise ValueError("more cells than bytes")
+    for _ in range(count):
+        kind, size, small = _tag(part.take(8), seen.order)
+        if small is not None or size > part.left:
+            raise ValueError("a part is longer than what holds it")
+        inner = _Part(part, size)
+        _check_matrix(inner, kind, seen, depth=depth + 1)
+        inner.skip(inner.left)
+        part.skip(min(-size % 8, part.left))
