@@ -72,8 +72,8 @@ _NUMBER = re.compile(rb"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?")
 
 
 def mutated(kind: str, seeds: Seeds, rng: random.Random) -> tuple[str, bytes]:
-    """One wrong file of a kind: its name, and its content."""
-    name = rng.choice(list(seeds))
+    """One wrong file of a kind, from a short seed more often: its name, and its content."""
+    name = rng.choices(list(seeds), [1.0 / len(content) for content in seeds.values()])[0]
     content = seeds[name]
     if rng.random() < 0.02:
         return name, content

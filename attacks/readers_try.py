@@ -27,6 +27,7 @@ LONGEST_MESSAGE = 700
 """A refusal is a line that a person reads."""
 _PART_BYTES = 512
 _HEAD_ROWS = 20
+_MEASURED_EVERY = 7
 
 Route = Callable[[Path, int], str]
 """Tries a file by one of several ways, chosen by a number; says how far it came."""
@@ -59,20 +60,19 @@ def outcome(route: Route, path: Path, number: int) -> str:
 def _recording(path: Path, number: int) -> str:
     """Whole, part by part with parts much smaller than usual, or measured on the way."""
     readers = _readers()
-    small = number % 2 == 0
-    table_parsing.SHORT_BYTES = 0 if number % 4 == 3 else 1 << 22  # type: ignore[attr-defined]
+    small = number % 4 < 2
+    table_parsing.SHORT_BYTES = 0 if number % 5 == 3 else 1 << 22  # type: ignore[attr-defined]
     partwise.HEAD_ROWS = _HEAD_ROWS if small else 1 << 17  # type: ignore[attr-defined]
-    match number % 3:
-        case 0:
-            read(path, readers=readers, interval_s=1e-5 if number % 15 == 0 else None)
-            return "read"
-        case 1:
-            chunk_bytes = _PART_BYTES if small else None
-            stream(path, _Nowhere(), readers=readers, chunk_bytes=chunk_bytes)
-            return "read"
-        case _:
-            document.dumps(measure_file(path, readers=readers, wheels=_wheels()))
-            return "measured"
+    chunk_bytes = _PART_BYTES if small else None
+    if number % _MEASURED_EVERY == 0:
+        made = measure_file(path, readers=readers, wheels=_wheels(), chunk_bytes=chunk_bytes)
+        document.dumps(made)
+        return "measured"
+    if number % 3 == 0:
+        read(path, readers=readers, interval_s=1e-5 if number % 15 == 0 else None)
+    else:
+        stream(path, _Nowhere(), readers=readers, chunk_bytes=chunk_bytes)
+    return "read"
 
 
 class _Nowhere:

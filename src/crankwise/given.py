@@ -11,22 +11,33 @@ MOST_TEXT_BYTES = 1_000_000
 """Largest file of settings, wheels or an engine: they have some kilobytes."""
 
 
-def bytes_of(path: Path, *, most_bytes: int = MOST_TEXT_BYTES) -> bytes:
-    """Bytes of a file that can't be large.
+def size_of(path: Path) -> int:
+    """Size of an ordinary file.
 
-    A pipe or a device is not opened: it might give bytes without end, or none at all.
+    A pipe or a device is not to be opened: it might give bytes without end, or none at all.
 
     Raises
     ------
     OSError
-        It can't be read, is no ordinary file or is larger than ``most_bytes``.
+        There is none, or it is something else.
     """
     found = path.stat()
     if stat.S_ISDIR(found.st_mode):
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     if not stat.S_ISREG(found.st_mode):
         raise OSError(errno.EINVAL, "Not an ordinary file", str(path))
-    if found.st_size > most_bytes:
+    return found.st_size
+
+
+def bytes_of(path: Path, *, most_bytes: int = MOST_TEXT_BYTES) -> bytes:
+    """Bytes of a file that can't be large.
+
+    Raises
+    ------
+    OSError
+        It can't be read, is no ordinary file or is larger than ``most_bytes``.
+    """
+    if size_of(path) > most_bytes:
         raise OSError(errno.EFBIG, os.strerror(errno.EFBIG), str(path))
     with path.open("rb") as file:
         return file.read(most_bytes)

@@ -19,7 +19,10 @@ from crankwise.readers.limits import check_growth, check_parts
 _HEADER_BYTES = 128
 _BLOCK = 1 << 16
 _MATRIX, _COMPRESSED = 14, 15
-_CELL, _STRUCT, _OBJECT, _SPARSE, _LAST_OF_NUMBERS = 1, 2, 3, 5, 15
+_KINDS = frozenset((*range(1, 8), 9, 12, 13, _MATRIX, 16, 17, 18))
+"""Kinds of elements; SciPy looks any other up beyond the end of a table."""
+
+_CELL, _STRUCT, _OBJECT, _SPARSE, _FUNCTION, _OPAQUE = 1, 2, 3, 5, 16, 17
 _LONGEST_NAMES = 1 << 20
 
 
@@ -164,11 +167,11 @@ class _Part:
 
     def element(self, order: str, *, most: int = _LONGEST_NAMES) -> bytes:
         """Bytes of the next small element."""
-        _, count, small = _tag(self.take(8), order)
+        kind, count, small = _tag(self.take(8), order)
+        if kind not in _KINDS or count > most:
+            raise ValueError("a name is too long, or not one")
         if small is not None:
             return small
-        if count > most:
-            raise ValueError("a name is too long")
         content = self.take(count)
         self.skip(min(-count % 8, self.left))
         return content
@@ -183,6 +186,9 @@ def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
         return
     order = seen.order
     class_of = part.element(order, most=8)[0 if order == "<" else 3]
+    if class_of == _OPAQUE:
+        _check_rest(part, seen, depth=depth)
+        return
     packed = part.element(order, most=4 * 32)
     sides = struct.unpack(f"{order}{len(packed) // 4}i", packed)
     part.element(order)  # its name
@@ -199,8 +205,25 @@ def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
         count *= len(names) // length
     if class_of in (_CELL, _STRUCT, _OBJECT):
         _check_inner(part, count, seen, depth=depth)
-    elif class_of != _SPARSE and class_of <= _LAST_OF_NUMBERS and count > part.left:
+        return
+    if class_of not in (_SPARSE, _FUNCTION) and count > part.left:
         raise ValueError("an array has more numbers than bytes")
+    _check_rest(part, seen, depth=depth)
+
+
+def _check_rest(part: _Part, seen: _Seen, *, depth: int) -> None:
+    """Look at the tags of whatever follows in an array: numbers, texts, other arrays."""
+    while part.left:
+        kind, size, small = _tag(part.take(8), seen.order)
+        if kind not in _KINDS or (small is None and size > part.left):
+            raise ValueError("a part is not one, or longer than what holds it")
+        if small is not None:
+            continue
+        inner = _Part(part, size)
+        if kind == _MATRIX:
+            _check_matrix(inner, kind, seen, depth=depth + 1)
+        inner.skip(inner.left)
+        part.skip(min(-size % 8, part.left))
 
 
 def _check_inner(part: _Part, count: int, seen: _Seen, *, depth: int) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 from traceback import walk_tb
 from typing import Any
@@ -19,6 +20,7 @@ from crankwise.model.recording import FloatArray, Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
 from crankwise.readers.labels import Label
+from crankwise.readers.mdf_parts import check_blocks
 from crankwise.readers.table import Table, to_recording
 
 
@@ -44,6 +46,8 @@ class MdfReader:
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the channel group that is the recording."""
         asammdf = optional("asammdf", extra="mdf", source=source)
+        with damaged_unless_read(source, self.name):
+            check_blocks(source)
         with (
             damaged_unless_read(source, self.name),
             source.path.open("rb") as stream,
@@ -72,12 +76,13 @@ class MdfReader:
 
 @contextmanager
 def _without_its_log() -> Iterator[None]:
-    """Keep asammdf from logging what it finds wrong with a file; it raises that too."""
+    """Keep asammdf from logging and printing what it finds wrong with a file; it raises that too."""
     log = logging.getLogger("asammdf")
     before = log.disabled
     log.disabled = True
     try:
-        yield
+        with redirect_stdout(StringIO()):
+            yield
     finally:
         log.disabled = before
 

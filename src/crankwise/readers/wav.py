@@ -22,6 +22,7 @@ from crankwise.readers.signals import NotPlainError
 from crankwise.readers.table import Table, to_recording
 
 _CHUNK_BYTES = 1 << 22
+_KINDS = ("u1", "i2", "i4", "f4", "f8")
 
 
 class WavReader:
@@ -65,6 +66,8 @@ def _samples(source: Source, *, mmap: bool) -> tuple[int, npt.NDArray[Any]]:
         warnings.filterwarnings("ignore", message="Chunk .*not understood")
         _check_chunks(source)
         rate_hz, samples = wavfile.read(source.path, mmap=mmap)
+        if rate_hz <= 0 or samples.dtype.str[1:] not in _KINDS:
+            raise ValueError("an impossible rate or kind of samples")
     return rate_hz, samples
 
 
@@ -74,7 +77,7 @@ def _check_chunks(source: Source) -> None:
     Raises
     ------
     ValueError
-        The samples are cut short, or there are far too many chunks.
+        One is longer than the file, or there are far too many.
     """
     size, count = source.path.stat().st_size, 0
     with source.path.open("rb") as file:
@@ -87,10 +90,10 @@ def _check_chunks(source: Source) -> None:
             begin = file.tell()
             if head.startswith(b"ds64"):  # sizes of 64 bits, of the file and of its samples
                 long_bytes = int(struct.unpack("<8xQ", file.read(16))[0])
-            if head.startswith(b"data"):
-                length = length if long_bytes is None else long_bytes
-                if begin + length > size:
-                    raise ValueError("the samples are cut short")
+            if head.startswith(b"data") and long_bytes is not None:
+                length = long_bytes
+            if head.startswith((b"data", b"fmt ")) and begin + length > size:
+                raise ValueError("a chunk is longer than the file")
             file.seek(begin + length + length % 2)
 
 
