@@ -19,6 +19,7 @@ from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, without_native_messages
 from crankwise.readers.frames import to_array
 from crankwise.readers.labels import Label, find_time, parse_label
+from crankwise.readers.limits import check_channels, check_growth
 from crankwise.readers.stated import interval_from_notes, notes_from_metadata
 from crankwise.readers.table import Table, to_recording
 
@@ -86,8 +87,15 @@ class _File:
                 raise ValueError("the end is missing")
             metadata = pl.read_parquet_metadata(source.path) if is_parquet else {}
             lazy = pl.scan_parquet(source.path) if is_parquet else pl.scan_ipc(source.path)
+            kinds = lazy.collect_schema().dtypes()
+            check_channels(source.name, len(kinds))
             height = int(lazy.select(pl.len()).collect().item())
-            return cls(source, lazy, metadata, len(lazy.collect_schema()), height)
+            row_bytes = sum(1 if kind == pl.Boolean else _VALUE_BYTES for kind in kinds)
+            packed_bytes = source.path.stat().st_size
+            check_growth(
+                source.name, unpacked_bytes=height * row_bytes, packed_bytes=packed_bytes
+            )
+            return cls(source, lazy, metadata, len(kinds), height)
 
     def frame(self, first: int, rows: int | None) -> pl.DataFrame:
         """Rows from one on, or all of them."""

@@ -19,6 +19,7 @@ Score = Callable[[bytes, Path], int]
 _GZIP = b"\x1f\x8b"
 _ZIP = b"PK\x03\x04"
 _BLOCK = 1 << 20
+_MOST_MEMBERS = 1000
 
 
 def is_packed(head: bytes) -> bool:
@@ -88,10 +89,15 @@ def _recording_in(archive: zipfile.ZipFile, name: str, score: Score) -> zipfile.
     members = [
         member
         for member in archive.infolist()
-        if not member.is_dir()
+        if member.filename
+        and not member.is_dir()
         and not member.filename.startswith("__MACOSX/")
         and not Path(member.filename).name.startswith(".")
     ]
+    if len(members) > _MOST_MEMBERS:
+        raise UnreadableError(
+            f"{name}: {len(members)} files inside. Unpack it and give one recording"
+        )
     if any(member.filename == "[Content_Types].xml" for member in members):
         raise UnreadableError(
             f"{name}: this is a spreadsheet or office document. Save the sheet as CSV"

@@ -8,7 +8,7 @@ MOST_CHANNELS = 1000
 """Columns of a table: scopes have two to sixteen channels, logic analysers some dozens."""
 
 MOST_RATIO = 200
-MOST_BYTES = 2_000_000_000
+MOST_BYTES = 500_000_000
 """Content over this size that also shrank more than :data:`MOST_RATIO` times is refused."""
 
 MOST_PARTS = 10_000
@@ -28,7 +28,7 @@ def check_growth(name: str, *, unpacked_bytes: int, packed_bytes: int) -> None:
     """
     if unpacked_bytes > MOST_BYTES and unpacked_bytes > MOST_RATIO * packed_bytes:
         raise UnreadableError(
-            f"{name}: unpacks to more than {MOST_BYTES / 1e9:.0f} GB from "
+            f"{name}: unpacks to more than {MOST_BYTES / 1e6:.0f} MB from "
             f"{packed_bytes / 1e6:.1f} MB, which no recording does. "
             "If it is right, unpack it first"
         )
@@ -44,7 +44,7 @@ def check_channels(name: str, count: int) -> None:
     """
     if count > MOST_CHANNELS:
         raise UnreadableError(
-            f"{name}: {count} columns, and a recording has {MOST_CHANNELS} at most. "
+            f"{name}: {count} channels, and a recording has {MOST_CHANNELS} at most. "
             "Export the crank and cam channels only"
         )
 

@@ -19,10 +19,12 @@ from crankwise.readers.limits import check_growth, check_parts
 _HEADER_BYTES = 128
 _BLOCK = 1 << 16
 _MATRIX, _COMPRESSED = 14, 15
-_KINDS = frozenset((*range(1, 8), 9, 12, 13, _MATRIX, 16, 17, 18))
-"""Kinds of elements; SciPy looks any other up beyond the end of a table."""
+_NUMBERS = frozenset((*range(1, 8), 9, 12, 13))
+_TEXTS = _NUMBERS | {16, 17, 18}
+_KINDS = _TEXTS | {_MATRIX}
+"""Kinds of elements; SciPy looks others up where there is nothing."""
 
-_CELL, _STRUCT, _OBJECT, _SPARSE, _FUNCTION, _OPAQUE = 1, 2, 3, 5, 16, 17
+_CELL, _STRUCT, _OBJECT, _CHAR, _SPARSE, _FUNCTION, _OPAQUE = 1, 2, 3, 4, 5, 16, 17
 _LONGEST_NAMES = 1 << 20
 
 
@@ -187,7 +189,7 @@ def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
     order = seen.order
     class_of = part.element(order, most=8)[0 if order == "<" else 3]
     if class_of == _OPAQUE:
-        _check_rest(part, seen, depth=depth)
+        _check_rest(part, seen, _KINDS, depth=depth)
         return
     packed = part.element(order, most=4 * 32)
     sides = struct.unpack(f"{order}{len(packed) // 4}i", packed)
@@ -208,14 +210,15 @@ def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
         return
     if class_of not in (_SPARSE, _FUNCTION) and count > part.left:
         raise ValueError("an array has more numbers than bytes")
-    _check_rest(part, seen, depth=depth)
+    allowed = {_CHAR: _TEXTS, _FUNCTION: _KINDS}.get(class_of, _NUMBERS)
+    _check_rest(part, seen, allowed, depth=depth)
 
 
-def _check_rest(part: _Part, seen: _Seen, *, depth: int) -> None:
+def _check_rest(part: _Part, seen: _Seen, allowed: frozenset[int], *, depth: int) -> None:
     """Look at the tags of whatever follows in an array: numbers, texts, other arrays."""
     while part.left:
         kind, size, small = _tag(part.take(8), seen.order)
-        if kind not in _KINDS or (small is None and size > part.left):
+        if kind not in allowed or (small is None and size > part.left):
             raise ValueError("a part is not one, or longer than what holds it")
         if small is not None:
             continue

@@ -127,6 +127,8 @@ def _group_signals(file: Any) -> list[list[Any]]:
     """Read the signals of each channel group, the time channels left out."""
     result = []
     for group in range(len(file.groups)):
+        if not file.groups[group].channel_group.cycles_nr:
+            continue
         master = file.masters_db.get(group)
         places = [
             (None, group, index)

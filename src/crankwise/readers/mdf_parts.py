@@ -85,7 +85,7 @@ class _Walk:
         _, cycles, flags, _, record_bytes, invalid_bytes = struct.unpack_from("<QQHHxxxxII", rest)
         is_variable = bool(flags & _VARIABLE_LENGTH)
         length = record_bytes + invalid_bytes + id_bytes
-        if not is_variable and cycles * max(length, 1) > data_bytes:
+        if not is_variable and max(cycles, data_bytes > 0) * max(length, 1) > data_bytes:
             raise ValueError("more records are stated than there are")
         self._channels(links[1], record_bytes, depth=0)
 

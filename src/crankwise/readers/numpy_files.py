@@ -34,6 +34,7 @@ from crankwise.readers.table import Table, to_recording
 _MAGIC = b"\x93NUMPY"
 _REMEDY = "save an array 'time_s' or a number 'interval_s' beside the channels"
 _ZIP = b"PK\x03\x04"
+_LONGEST_HEADER = 10_000  # as NumPy has it, which reads it first
 _DEFLATES_AT_MOST = 1100
 """A little more than the 1032 times that deflate packs zeros (zlib's technical details)."""
 
@@ -63,6 +64,8 @@ class NumpyReader:
         with source.path.open("rb") as file:
             if file.read(len(_MAGIC)) != _MAGIC:
                 raise NotPlainError
+            with damaged_unless_read(source, "NumPy"):
+                _check_array(file, source.path.stat().st_size)
         with damaged_unless_read(source, "NumPy"):
             collected = _collect({source.path.stem: open_memmap(source.path, mode="r")})
             collected = replace(
@@ -112,6 +115,9 @@ def _check_array(file: IO[bytes], size: int) -> None:
     """Hold the shape that an array's header states against the bytes that are there."""
     file.seek(0)
     version = npy.read_magic(file)
+    if version != (1, 0) and int.from_bytes(file.read(4), "little") > _LONGEST_HEADER:
+        raise ValueError("the header is too long")
+    file.seek(len(_MAGIC) + 2)
     read_header = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
     shape, _, kind = read_header(file)
     if any(side < 0 for side in shape) or prod(shape) * kind.itemsize > size:
