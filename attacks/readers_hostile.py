@@ -329,14 +329,14 @@ def arguments_of(case: Case, path: Path, good: Path, folder: Path) -> list[str]:
         case "compare":
             return ["compare", str(path), "--reference", str(good), *out]
         case "wheels":
-            return ["measure", str(good), *out]
+            return ["measure", str(good.with_suffix(".csv")), *out]
         case _:
             return [*same, f"--{case.command}", str(path)]
 
 
 def run(case: Case, good: Path, folder: Path) -> Result:
     """Make the file, give it to its command in a process of its own, and watch."""
-    path = case.make(folder / "given")
+    path = Path(_apart(lambda: str(case.make(folder / "given")).encode()).decode())
     (folder / "work").mkdir()
     began = time.monotonic()
     child = os.fork()
@@ -392,7 +392,9 @@ def try_all(names: Sequence[str] = ()) -> Iterator[tuple[str, Result]]:
     """Try every case, or those named."""
     with tempfile.TemporaryDirectory(prefix="crankwise-hostile-") as base:
         good = Path(base) / "good.json"
-        good.write_bytes(_good())
+        good.write_bytes(_apart(lambda: _seeds("saved_measurements")["events.json"]))
+        table = _apart(lambda: _seeds("event_lists")["whole.csv"])
+        good.with_suffix(".csv").write_bytes(table)
         for number, case in enumerate(CASES):
             if names and case.name not in names:
                 continue
@@ -403,21 +405,26 @@ def try_all(names: Sequence[str] = ()) -> Iterator[tuple[str, Result]]:
                 path.unlink()
 
 
-def _good() -> bytes:
-    """A saved measurement, made in a process of its own, so that forks begin without threads."""
+def _apart(make: Callable[[], bytes]) -> bytes:
+    """What a process of its own makes, so that later ones begin without its threads."""
     read_end, write_end = os.pipe()
     child = os.fork()
     if child == 0:
-        from attacks.readers_seeds import saved_measurements  # noqa: PLC0415  as above
-
         with os.fdopen(write_end, "wb") as file:
-            file.write(saved_measurements()["events.json"])
+            file.write(make())
         os._exit(0)
     os.close(write_end)
     with os.fdopen(read_end, "rb") as file:
         content = file.read()
     os.waitpid(child, 0)
     return content
+
+
+def _seeds(kind: str) -> Mapping[str, bytes]:
+    from attacks import readers_seeds  # noqa: PLC0415  in the process that makes them
+
+    made: Mapping[str, bytes] = getattr(readers_seeds, kind)()
+    return made
 
 
 def main() -> int:

@@ -12,6 +12,7 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Callable, Mapping, Sequence
+from copy import deepcopy
 from typing import Any
 
 Seeds = Mapping[str, bytes]
@@ -309,7 +310,7 @@ def _json(content: bytes, rng: random.Random) -> bytes:
     values: list[Any] = [
         None, True, -1, 0, 1, 1e308, -1e308, 5e-324, 10**25, 10**400, 0.5, 1e9, -1e9, float("nan"),
         float("inf"), "", "a", "\0", "\ud800", "x" * 5000, [], {}, [[]], {"": None},
-        other_box[other_key], [box[key]], [box[key]] * 3, str(box[key])[:100],
+        deepcopy(other_box[other_key]), [box[key]], [box[key]] * 3, str(box[key])[:100],
     ]  # fmt: skip
     match rng.randrange(4):
         case 0 if isinstance(box, dict):

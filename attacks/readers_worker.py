@@ -84,9 +84,9 @@ class Worker:
         """Yield what got through, and tallies."""
         tally: Counter[str] = Counter()
         for number in range(first, last):
+            self._note[:] = JOURNAL.pack(number, time.time())
             rng = random.Random(f"{self._kind} {self._seed} {number}")
             name, content = mutated(self._kind, self._seeds, rng)
-            self._note[:] = JOURNAL.pack(number, time.time())
             found = self._judged(name, content, number)
             if found is not None:
                 tally["through"] += 1
