@@ -116,7 +116,7 @@ def _wheel(entry: dict[str, Any], label: str) -> Wheel:
             f"{label}: the steps of 'pattern' add up to {sum(steps):g}; they must close at 360"
         )
     widths = entry.get("width_deg", [])
-    if widths and (len(widths) != len(steps) or min(widths) <= 0):
+    if widths and (len(widths) != len(steps) or not 0 < min(widths) <= max(widths) < 360):
         raise UnreadableError(f"{label}: 'width_deg' needs one positive width for each step")
     if not 0 < entry["pitch_deg"] <= 360:
         raise UnreadableError(f"{label}: 'pitch_deg' must lie above 0 and at most at 360")
