@@ -15,6 +15,7 @@ import numpy.typing as npt
 from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding
 from crankwise.model.recording import Recording
+from crankwise.readers.arrow_blocks import check_blocks
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, without_native_messages
 from crankwise.readers.frames import to_array
@@ -85,6 +86,8 @@ class _File:
             is_parquet = magic.startswith(_PARQUET)
             if not tail.endswith(_PARQUET if is_parquet else _IPC):
                 raise ValueError("the end is missing")
+            if not is_parquet:
+                check_blocks(source)
             metadata = pl.read_parquet_metadata(source.path) if is_parquet else {}
             lazy = pl.scan_parquet(source.path) if is_parquet else pl.scan_ipc(source.path)
             kinds = lazy.collect_schema().dtypes()
