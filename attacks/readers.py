@@ -1,8 +1,8 @@
 """Files of every format made wrong and handed in: none may end in anything but a plain line.
 
-    python -m attacks.readers --write          a million files, and into docs/robustness.md
-    python -m attacks.readers --tries 3000     fewer
-    python -m attacks.readers --only HDF5      one format; --keep FOLDER keeps what got through
+python -m attacks.readers --write          a million files, and into docs/robustness.md
+python -m attacks.readers --tries 3000     fewer
+python -m attacks.readers --only HDF5      one format; --keep FOLDER keeps what got through
 """
 
 from __future__ import annotations

@@ -155,7 +155,9 @@ def _mat(body: bytes) -> bytes:
 
 def _mat_array(class_of: int, sides: tuple[int, ...], content: bytes) -> bytes:
     inner = struct.pack("<IIII", 6, 8, class_of, 0)
-    inner += struct.pack(f"<II{len(sides)}i", 5, 4 * len(sides), *sides) + bytes(-4 * len(sides) % 8)
+    inner += struct.pack(f"<II{len(sides)}i", 5, 4 * len(sides), *sides) + bytes(
+        -4 * len(sides) % 8
+    )
     inner += struct.pack("<HH4s", 1, 1, b"x") + content
     return struct.pack("<II", 14, len(inner)) + inner
 
@@ -229,7 +231,8 @@ def _parquet(folder: Path) -> Path:
 
     path = folder / "van.parquet"
     rows = 400_000_000
-    frame = pl.select(a=pl.repeat(None, rows, dtype=pl.Boolean), b=pl.repeat(None, rows, dtype=pl.Boolean))
+    column = pl.repeat(None, rows, dtype=pl.Boolean)
+    frame = pl.select(a=column, b=column)
     frame.write_parquet(path, compression="zstd")
     return path
 
@@ -265,17 +268,21 @@ CASES = (
     Case("zip of 2.6 GB of zeros", _bomb("van.zip", "van.csv", b"Time [s],a\n0,1\n1,2\n")),
     Case("npz of 2.6 GB", _bomb("van.npz", "crank.npy", _npy_head((325_000_000,)))),
     Case("archives 30 deep", _nested),
-    Case("zip of 20,000 recordings", _zip({f"{n}.csv": b"0,1\n1,2\n" for n in range(20_000)}, "v.zip")),
+    Case("zip of 20,000 recordings", _zip({f"{n}.csv": b"0,1\n1,2\n" for n in range(20_000)},
+         "v.zip")),
     Case("a row of 3,000,000 cells", _write("van.csv", b"1," * 3_000_000 + b"\n")),
     Case("1,000 rows of 5,000 cells", _write("van.csv", (b"1," * 5_000 + b"\n") * 1_000)),
     Case("one line of 300 MB", _sparse("van.csv", b"Time [s],a\n" + b"1" * 70_000, 300 * _MB)),
     Case("one line of 40 MB of digits", _write("van.csv", b"t,a\n" + b"12345678" * 5_000_000)),
     Case("a preamble of 40 MB", _write("van.csv", b"Note: idle speed, warm\n" * 1_800_000)),
     Case("names of 1 MB", _write("van.csv", b"a" * _MB + b",b\n" + b"1,2\n" * 50)),
-    Case("blanks by the million", _write("van.csv", b"Note" + b" " * 2_000_000 + b"x\n" + b"1 2\n" * 9)),
+    Case("blanks by the million", _write("van.csv",
+         b"Note" + b" " * 2_000_000 + b"x\n" + b"1 2\n" * 9)),
     Case("npy of 10^15 numbers", _write("van.npy", _npy_head((10**15,)) + bytes(80))),
-    Case("npy with sides that overflow", _write("van.npy", _npy_head((2**32, 2**32, 8)) + bytes(80))),
-    Case("npy with a header of 4 GB", _write("van.npy", b"\x93NUMPY\2\0\xff\xff\xff\xff" + b"{" * 99_999)),
+    Case("npy with sides that overflow", _write("van.npy", _npy_head((2**32, 2**32,
+         8)) + bytes(80))),
+    Case("npy with a header of 4 GB", _write("van.npy",
+         b"\x93NUMPY\2\0\xff\xff\xff\xff" + b"{" * 99_999)),
     Case("npy with a nested header", _write("van.npy", b"\x93NUMPY\1\0\x10\x27" + b"(" * 10_000)),
     Case("npy of pickles", _write("van.npy", _npy_head((5,), "|O") + _PICKLE)),
     Case("npz of pickles", _zip({"a.npy": _npy_head((5,), "|O") + _PICKLE}, "van.npz")),
@@ -292,9 +299,12 @@ CASES = (
     Case("HDF5 with links out and in circles", _hdf5(_h5_links)),
     Case("HDF5 of 12,000 groups", _hdf5(_h5_groups)),
     Case("Parquet of 400 million rows", _parquet),
-    Case("VCD with a comment without end", _write("van.vcd", _VCD + b"$comment " + b"a " * 9_000_000)),
-    Case("VCD of 300,000 variables", _write("van.vcd", _VCD + b"$var wire 1 ! a $end\n" * 300_000 + _END)),
-    Case("VCD at tick 10^5000", _write("van.vcd", _VCD + b"$var wire 1 ! a $end\n" + _END + b"#" + b"9" * 5000)),
+    Case("VCD with a comment without end", _write("van.vcd",
+         _VCD + b"$comment " + b"a " * 9_000_000)),
+    Case("VCD of 300,000 variables", _write("van.vcd",
+         _VCD + b"$var wire 1 ! a $end\n" * 300_000 + _END)),
+    Case("VCD at tick 10^5000", _write("van.vcd",
+         _VCD + b"$var wire 1 ! a $end\n" + _END + b"#" + b"9" * 5000)),
     Case("a pipe", _fifo),
     Case("a device", _device),
     Case("a link to itself", _loop),
@@ -306,13 +316,15 @@ CASES = (
     Case("a known-good of 300 MB", _sparse("good.json", b'{"a": "', 300 * _MB), "import"),
     Case("a measurement of 300 MB", _sparse("van.json", b'{"a": "', 300 * _MB), "compare"),
     Case("a measurement 100,000 deep", _write("van.json", b'{"a":' * 100_000), "compare"),
-    Case("a measurement with a long number", _write("van.json", b'{"a": ' + b"9" * 9_999 + b"}"), "compare"),
+    Case("a measurement with a long number", _write("van.json", b'{"a": ' + b"9" * 9_999 + b"}"),
+         "compare"),
     Case("an engine 100,000 deep", _write("e.toml", b"a = " + b"[" * 100_000), "engine"),
     Case("an engine of 300 MB", _sparse("e.toml", b"a = ", 300 * _MB), "engine"),
     Case("a pipe as an engine", _fifo, "engine"),
     Case("a policy 100,000 deep", _write("p.toml", b"a = " + b"{a=" * 100_000), "policy"),
     Case("a device as a policy", _device, "policy"),
-    Case("wheels of 10^9 teeth", _write("w.toml", b'[[wheel]]\nname="a"\npattern="999999999x6"\npitch_deg=6'), "wheels"),
+    Case("wheels of 10^9 teeth", _write("w.toml",
+         b'[[wheel]]\nname="a"\npattern="999999999x6"\npitch_deg=6'), "wheels"),
     Case("wheels from a device", _device, "wheels"),
 )  # fmt: skip
 

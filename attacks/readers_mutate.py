@@ -13,7 +13,7 @@ import zipfile
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from copy import deepcopy
-from typing import Any
+from typing import Any, Literal
 
 Seeds = Mapping[str, bytes]
 Change = Callable[[bytes, random.Random], bytes]
@@ -27,7 +27,8 @@ _WHOLE = (
     1 << 48, (1 << 62) + 1, (1 << 63) - 1, 1 << 63, (1 << 64) - 1,
 )  # fmt: skip
 _NUMBERS = (
-    "1e999", "-1e999", "nan", "NaN", "inf", "-inf", "Infinity", "-0", "-0.0", "0", "1e-999", "1e308",
+    "1e999", "-1e999", "nan", "NaN", "inf", "-inf", "Infinity", "-0", "-0.0", "0", "1e-999",
+    "1e308",
     "-1e308", "1e-308", "5e-324", "9" * 25, "9" * 400, "9" * 5000, "1" + "0" * 60, "0x10", "1_000",
     "١٢٣", "１２", "²", "½", "1.2.3", "1,2", "1.234,5", "+", "-", ".", "1e", "1e5e5", "∞", "OL",
     "--5", "+-5", "1 2", "true", "null", "18446744073709551616", "9223372036854775808", "12:30:01",
@@ -36,19 +37,22 @@ _NUMBERS = (
 _TEXTS = (
     "", " ", "\0", "\ufeff", "\u2028", "\x85", "\x0b", "\x0c", "\x1c", "\x1a", "\r", "\n", "\r\n",
     "\n\n\n", "\n\r", '"', "'", '"""', ",", ";", "\t", "|", "\\", "\\n", "{", "}", "[", "]", "[[",
-    "]]", "(", ")", "<", ">", "#", "=", ":", "/", "é", "İ", "ß", "\u202e", "😀", "\ud7ff", "a" * 300,
+    "]]", "(", ")", "<", ">", "#", "=", ":", "/", "é", "İ", "ß", "\u202e", "😀", "\ud7ff",
+    "a" * 300,
     "A" * 5000, "Time", "Time [ms]", "t", "s", "ms", "V", "mV", "index", "#", "Sample Interval",
     "Sample rate: 0 Hz", "fs", "$end", "%s", "../../x", "NaN",
 )  # fmt: skip
 _WORDS: dict[str, tuple[str, ...]] = {
     "change dumps": (
-        "$end", "$var wire 1 ! x $end", "$timescale 1 ns $end", "$timescale", "$scope module m $end",
+        "$end", "$var wire 1 ! x $end", "$timescale 1 ns $end", "$timescale",
+        "$scope module m $end",
         "$upscope $end", "$enddefinitions $end", "$comment", "$dumpvars", "#", "#-1", "#1e5",
         "#99999999999999999999999999", "#" + "9" * 5000, "#١", "#²", "b", "bx !", "0!", "1!", "x!",
         "r1e999 !", "1", "$var wire 1 ! ! ! $end", "$var wire -1 ! x $end", "100 fs",
     ),
     "numpy": (
-        "'descr'", "'<f8'", "'<f4'", "'|O'", "'<M8[ns]'", "'<U5'", "'|S5'", "'<c16'", "'|V8'", "'<f2'",
+        "'descr'", "'<f8'", "'<f4'", "'|O'", "'<M8[ns]'", "'<U5'", "'|S5'", "'<c16'", "'|V8'",
+        "'<f2'",
         "'<i8'", "'>f8'", "'|b1'", "'<f16'", "'<m8[us]'", "(", ")", "True", "False", "(0,)",
         "(1000000000,)", "(-1,)", "(9223372036854775807, 8)", "(2, 2, 2)", "()", "'shape'",
         "[('a', '<f8')]", "[('a', '<f8', (3,))]", "[('a', '|O')]", "[('a', [('b', '<f8')])]",
@@ -56,7 +60,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
     ),
     "engine files": (
         "[[cam]]", "[[drive]]", "[[drive.sprocket]]", "[[drive.span]]", "[crank]", "[cam.phaser]",
-        "role", "intake", "exhaust-2", "cam-1", "teeth", "links", "kind", "chain", "belt", "between",
+        "role", "intake", "exhaust-2", "cam-1", "teeth", "links", "kind", "chain", "belt",
+        "between",
         "= true", "= []", "= {}", "= 1979-05-27", "= 07:32:00", "= [[1]]", "= inf", "= -nan", '""',
     ),
     "policies": (
@@ -65,7 +70,8 @@ _WORDS: dict[str, tuple[str, ...]] = {
     ),
     "wheel files": (
         "[[wheel]]", "[wheel]", "pattern", "pitch_deg", "has_gap", "width_deg", '"999999999x6"',
-        '"58x6 12"', '"0x6"', '"1x0"', '"1e5"', '"²x6"', '"١x6"', "= inf", "= nan", "= []", "= true",
+        '"58x6 12"', '"0x6"', '"1x0"', '"1e5"', '"²x6"', '"١x6"', "= inf", "= nan", "= []",
+        "= true",
         '"360x1"', '"3600000x0.0001"', "= {}",
     ),
 }  # fmt: skip
@@ -140,7 +146,7 @@ def _field(content: bytes, rng: random.Random) -> bytes:
     if width == 8 and rng.random() < 0.1:
         number = rng.choice((float("nan"), float("inf"), -1.0, 0.0, 1e308, 1e-308))
         return content[:at] + struct.pack("<d", number) + content[at + 8 :]
-    order = rng.choice(("little", "little", "big"))
+    order: Literal["little", "big"] = rng.choice(("little", "little", "big"))
     old = int.from_bytes(content[at : at + width], order)
     number = rng.choice((rng.choice(_WHOLE), old + 1, old - 1, old * 2, old << 8, ~old))
     piece = (number % (1 << (8 * width))).to_bytes(width, order)
@@ -148,7 +154,9 @@ def _field(content: bytes, rng: random.Random) -> bytes:
 
 
 def _cut(content: bytes, rng: random.Random) -> bytes:
-    return content[: _place(content, rng)] if rng.random() < 0.8 else content[_place(content, rng) :]
+    return (
+        content[: _place(content, rng)] if rng.random() < 0.8 else content[_place(content, rng) :]
+    )
 
 
 def _block(content: bytes, rng: random.Random) -> tuple[int, int]:
@@ -255,7 +263,10 @@ def _in_zip(content: bytes, rng: random.Random) -> bytes:
     at = rng.randrange(len(members))
     name, inner = members[at]
     if rng.random() < 0.2:
-        members[at] = rng.choice(("", "/", "..", "a/", "x.npy", "../v.npy", name * 2, "é.csv")), inner
+        members[at] = (
+            rng.choice(("", "/", "..", "a/", "x.npy", "../v.npy", name * 2, "é.csv")),
+            inner,
+        )
     elif rng.random() < 0.1:
         members.append(rng.choice(members))
     elif inner.startswith(b"\x93NUMPY") and rng.random() < 0.7:
@@ -264,7 +275,9 @@ def _in_zip(content: bytes, rng: random.Random) -> bytes:
         change = rng.choice((_bits, _field, _number, _cut, _json, _text, _cell))
         members[at] = name, change(inner, rng)
     file = io.BytesIO()
-    how = rng.choice((zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2))
+    how = rng.choice(
+        (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA, zipfile.ZIP_BZIP2)
+    )
     with warnings.catch_warnings(), zipfile.ZipFile(file, "w", how) as archive:
         warnings.simplefilter("ignore")  # names that stand twice are meant
         for name, inner in members:

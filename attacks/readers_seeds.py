@@ -167,18 +167,27 @@ def _written(write: Callable[[io.BytesIO], Any]) -> bytes:
     return file.getvalue()
 
 
+def _records(arrays: Mapping[str, np.ndarray[Any, Any]]) -> np.ndarray[Any, Any]:
+    """One array with a field for each."""
+    table = np.empty(len(arrays["time_s"]), [(name, "<f8") for name in arrays])
+    for name, values in arrays.items():
+        table[name] = values
+    return table
+
+
 def numpy_files() -> Seeds:
     """One array, several, with fields, packed."""
     arrays = columns(80)
-    fields = np.rec.fromarrays(list(arrays.values()), names=",".join(arrays))
+    fields = _records(arrays)
     rows = np.stack(list(columns(60).values())).astype(np.float32)
     signals: dict[str, Any] = {name: a for name, a in arrays.items() if name != "time_s"}
     whole: dict[str, Any] = dict(columns())
+    times: dict[str, Any] = dict(arrays)
     return {
         "fields.npy": _written(lambda file: np.save(file, fields)),
         "rows.npy": _written(lambda file: np.save(file, rows)),
         "whole.npz": _written(lambda file: np.savez_compressed(file, **whole)),
-        "times.npz": _written(lambda file: np.savez(file, **arrays)),
+        "times.npz": _written(lambda file: np.savez(file, **times)),
         "interval.npz": _written(
             lambda file: np.savez_compressed(file, interval_us=25, on=rows[1] > 2, **signals)
         ),
@@ -234,7 +243,7 @@ def hdf5_files() -> Seeds:
 
     def compound(file: io.BytesIO) -> None:
         with h5py.File(file, "w") as h5:
-            h5["rows"] = np.rec.fromarrays(list(arrays.values()), names=",".join(arrays))
+            h5["rows"] = _records(arrays)
             h5["names"] = ["a", "b"]
 
     def groups(file: io.BytesIO) -> None:
@@ -305,7 +314,7 @@ def measurement_files(folder: Path) -> Seeds:
     import asammdf  # noqa: PLC0415  only where it is used
 
     found = {}
-    for name, count, compression in (("short", 60, 0), ("packed", 200, 2)):
+    for name, count in (("short", 60), ("packed", 200)):
         arrays = columns(count)
         path = folder / f"{name}.mf4"
         with asammdf.MDF(version="4.10") as file:
@@ -318,7 +327,7 @@ def measurement_files(folder: Path) -> Seeds:
             if name == "packed":
                 slow = asammdf.Signal(np.arange(9.0), np.arange(9) * 0.01, name="oil")
                 file.append([slow])
-            file.save(path, compression=compression, overwrite=True)
+            file.save(path, compression=2 if name == "packed" else 0, overwrite=True)
         found[path.name] = path.read_bytes()
     return found
 

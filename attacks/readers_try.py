@@ -49,12 +49,17 @@ def outcome(route: Route, path: Path, number: int) -> str:
         message = str(error)
         cause: BaseException | None = error
         while cause is not None:
-            assert not isinstance(cause, MemoryError), f"took too much memory: {message}"
+            _hold(not isinstance(cause, MemoryError), f"took too much memory: {message}")
             cause = cause.__cause__ or cause.__context__
-        assert error.exit_code in (2, 3, 4), f"exit code {error.exit_code}: {message}"
-        assert len(message) <= LONGEST_MESSAGE, f"a line of {len(message)}: {message[:300]}"
-        assert message.isprintable() or len(message.splitlines()) == 1, f"lines: {message!r}"
+        _hold(error.exit_code in (2, 3, 4), f"exit code {error.exit_code}: {message}")
+        _hold(len(message) <= LONGEST_MESSAGE, f"a line of {len(message)}: {message[:300]}")
+        _hold(len(message.splitlines()) == 1, f"lines: {message!r}")
         return f"exit {error.exit_code}"
+
+
+def _hold(is_so: bool, words: str) -> None:  # noqa: FBT001  reads like an assertion
+    if not is_so:
+        raise AssertionError(words)
 
 
 def _recording(path: Path, number: int) -> str:
@@ -116,7 +121,7 @@ def _known_goods(path: Path, number: int) -> str:
     found = list(portable.read(path))
     for name, item in found:
         if isinstance(item, str):
-            assert item, f"{name!r} refused without a word"
+            _hold(bool(item), f"{name!r} refused without a word")
         else:
             portable.to_text(item)
             if number % 8 == 0:

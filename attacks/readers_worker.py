@@ -19,6 +19,7 @@ import time
 import traceback
 import warnings
 from collections import Counter
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -42,11 +43,14 @@ def main(arguments: list[str]) -> int:
     """Try all files from the first number to the one before the last."""
     kind, seed, first, last, journal = arguments
     report = os.fdopen(os.dup(1), "w", buffering=1)
-    with tempfile.TemporaryDirectory(prefix="crankwise-try-", dir=_fast_folder()) as name:
-        with open(journal, "r+b") as file, mmap.mmap(file.fileno(), JOURNAL.size) as note:
-            worker = Worker(kind, int(seed), Path(name), note)
-            for line in worker.run(int(first), int(last)):
-                report.write(json.dumps(line) + "\n")
+    with (
+        tempfile.TemporaryDirectory(prefix="crankwise-try-", dir=_fast_folder()) as name,
+        Path(journal).open("r+b") as file,
+        mmap.mmap(file.fileno(), JOURNAL.size) as note,
+    ):
+        worker = Worker(kind, int(seed), Path(name), note)
+        for line in worker.run(int(first), int(last)):
+            report.write(json.dumps(line) + "\n")
     return 0
 
 
@@ -75,10 +79,8 @@ class Worker:
             warnings.simplefilter("ignore", category)
         for name, content in self._seeds.items():
             for number in range(16):
-                try:
+                with suppress(Exception):  # comes again when it counts
                     self._try(name, content, number)
-                except Exception:  # noqa: BLE001,S110  comes again when it counts
-                    pass
 
     def run(self, first: int, last: int) -> Any:
         """Yield what got through, and tallies."""

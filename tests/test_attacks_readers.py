@@ -10,10 +10,10 @@ import warnings
 from pathlib import Path
 
 import pytest
-
 from attacks.readers_hostile import CASES
 from attacks.readers_mutate import mutated
 from attacks.readers_try import KINDS, outcome
+
 from crankwise.readers import partwise
 from crankwise.readers.delimited import parse
 
@@ -51,7 +51,9 @@ def test_wrong_files_are_read_or_refused_in_a_line(kind: str, tmp_path: Path) ->
 @pytest.mark.parametrize(
     "path", sorted(FUZZED.rglob("*.*")), ids=lambda path: str(path.relative_to(FUZZED))
 )
-def test_what_got_through_once_does_so_no_more(path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+def test_what_got_through_once_does_so_no_more(
+    path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
     _, route = KINDS[FOLDERS[path.parent.name]]
     for number in ROUTES:
         assert outcome(route, path, number) in REFUSED_OR_NOT

@@ -160,7 +160,7 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
 
 
 def _pieces(samples: Samples, length: int) -> tuple[FloatArray, npt.NDArray[np.int8]]:
-    """Up to sixteen stretches of neighbouring samples, spread over the signal, and which one each is."""
+    """Up to sixteen stretches of neighbouring samples, spread evenly, and which one each is."""
     count = min(16, max(len(samples) // _LEAST_PIECE, 1))
     parts = [part[:length] for part in np.array_split(samples, count)]
     values = np.concatenate(parts).astype(np.float64)

@@ -193,7 +193,9 @@ def _entry(table: Table, most: float) -> Entry:
     value, source = table.number("value", above=_LEAST, most=most), table.text("source")
     table.finish()
     if value is None:
-        raise table.refuse(f"'value' is missing; give a number above {_LEAST:g} and at most {most:g}")
+        raise table.refuse(
+            f"'value' is missing; give a number above {_LEAST:g} and at most {most:g}"
+        )
     if not source:
         raise table.refuse("'source' is missing; say in words where the value comes from")
     return value, source

@@ -95,9 +95,7 @@ class _File:
             height = int(lazy.select(pl.len()).collect().item())
             row_bytes = sum(1 if kind == pl.Boolean else _VALUE_BYTES for kind in kinds)
             packed_bytes = source.path.stat().st_size
-            check_growth(
-                source.name, unpacked_bytes=height * row_bytes, packed_bytes=packed_bytes
-            )
+            check_growth(source.name, unpacked_bytes=height * row_bytes, packed_bytes=packed_bytes)
             return cls(source, lazy, metadata, len(kinds), height)
 
     def frame(self, first: int, rows: int | None) -> pl.DataFrame:

@@ -99,7 +99,6 @@ def _collect_73(source: Source) -> Collected:
     single: dict[str, Any] = {}
     check_heaps(source)
     with h5py.File(source.path, "r") as file:
-
         for name, item in parts_of(file):
             path = tuple(name.split("/"))
             if path[0].startswith("#") or not isinstance(item, h5py.Dataset):

@@ -25,6 +25,7 @@ _KINDS = _TEXTS | {_MATRIX}
 """Kinds of elements; SciPy looks others up where there is nothing."""
 
 _CELL, _STRUCT, _OBJECT, _CHAR, _SPARSE, _FUNCTION, _OPAQUE = 1, 2, 3, 4, 5, 16, 17
+_TAG_OF_FLAGS, _COMPLEX = (6, 8), 0x0800
 _LONGEST_NAMES = 1 << 20
 
 
@@ -187,16 +188,34 @@ def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
     if not part.left:  # an empty cell
         return
     order = seen.order
-    class_of = part.element(order, most=8)[0 if order == "<" else 3]
+    if struct.unpack(f"{order}II", part.take(8)) != _TAG_OF_FLAGS:  # SciPy passes over this tag
+        raise ValueError("an array has no class")
+    (flags,) = struct.unpack(f"{order}I4x", part.take(8))
+    class_of, is_complex = flags & 0xFF, bool(flags & _COMPLEX)
     if class_of == _OPAQUE:
         _check_rest(part, seen, _KINDS, depth=depth)
         return
+    count = _check_sides(part, class_of, order)
+    if class_of in (_CELL, _STRUCT, _OBJECT):
+        _check_inner(part, count, seen, depth=depth)
+        return
+    if class_of not in (_SPARSE, _FUNCTION) and count > part.left:
+        raise ValueError("an array has more numbers than bytes")
+    allowed = {_CHAR: _TEXTS, _FUNCTION: _KINDS}.get(class_of, _NUMBERS)
+    found = _check_rest(part, seen, allowed, depth=depth)
+    least = 0 if class_of == _FUNCTION else (3 if class_of == _SPARSE else 1) + is_complex
+    if found < least:
+        raise ValueError("an array has no numbers")
+
+
+def _check_sides(part: _Part, class_of: int, order: str) -> int:
+    """Read dimensions and names; return how many numbers, or arrays, they say there are."""
     packed = part.element(order, most=4 * 32)
     sides = struct.unpack(f"{order}{len(packed) // 4}i", packed)
     part.element(order)  # its name
     if any(side < 0 for side in sides):
         raise ValueError("a side of an array is negative")
-    count = prod(sides)
+    count = int(prod(sides))
     if class_of == _OBJECT:
         part.element(order)  # name of its class
     if class_of in (_STRUCT, _OBJECT):
@@ -205,21 +224,17 @@ def _check_matrix(part: _Part, kind: int, seen: _Seen, *, depth: int) -> None:
         if not 0 < length <= 1 << 16:
             raise ValueError("names of fields have no length")
         count *= len(names) // length
-    if class_of in (_CELL, _STRUCT, _OBJECT):
-        _check_inner(part, count, seen, depth=depth)
-        return
-    if class_of not in (_SPARSE, _FUNCTION) and count > part.left:
-        raise ValueError("an array has more numbers than bytes")
-    allowed = {_CHAR: _TEXTS, _FUNCTION: _KINDS}.get(class_of, _NUMBERS)
-    _check_rest(part, seen, allowed, depth=depth)
+    return count
 
 
-def _check_rest(part: _Part, seen: _Seen, allowed: frozenset[int], *, depth: int) -> None:
-    """Look at the tags of whatever follows in an array: numbers, texts, other arrays."""
+def _check_rest(part: _Part, seen: _Seen, allowed: frozenset[int], *, depth: int) -> int:
+    """Look at the tags of whatever follows in an array, and return how many there are."""
+    found = 0
     while part.left:
         kind, size, small = _tag(part.take(8), seen.order)
         if kind not in allowed or (small is None and size > part.left):
             raise ValueError("a part is not one, or longer than what holds it")
+        found += 1
         if small is not None:
             continue
         inner = _Part(part, size)
@@ -227,6 +242,7 @@ def _check_rest(part: _Part, seen: _Seen, allowed: frozenset[int], *, depth: int
             _check_matrix(inner, kind, seen, depth=depth + 1)
         inner.skip(inner.left)
         part.skip(min(-size % 8, part.left))
+    return found
 
 
 def _check_inner(part: _Part, count: int, seen: _Seen, *, depth: int) -> None:

@@ -76,7 +76,7 @@ class MdfReader:
 
 @contextmanager
 def _without_its_log() -> Iterator[None]:
-    """Keep asammdf from logging and printing what it finds wrong with a file; it raises that too."""
+    """Keep asammdf from printing what it finds wrong with a file; it raises that too."""
     log = logging.getLogger("asammdf")
     before = log.disabled
     log.disabled = True

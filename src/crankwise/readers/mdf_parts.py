@@ -65,9 +65,9 @@ class _Walk:
 
     def groups(self) -> None:
         """Look at every data group."""
-        links, _ = self._block(_FIRST, b"##HD")
-        self._size_of_links(links, 6)
-        for links, rest in self._chain(links[0], b"##DG"):
+        first, _ = self._block(_FIRST, b"##HD")
+        self._size_of_links(first, 6)
+        for links, rest in self._chain(first[0], b"##DG"):
             self._size_of_links(links, 4)
             id_bytes = rest[0] if rest else 0
             if id_bytes not in (0, 1, 2, 4, 8):
