@@ -154,7 +154,8 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
     # A signal of two values only has one step, from level to level: that is no resolution.
     if not 0.0 < quantum < np.ptp(values) / 12.0:
         return 0.0
-    multiples = np.round(steps / quantum, 3)
+    with np.errstate(over="ignore"):  # numbers as far apart as that show no steps
+        multiples = np.round(steps / quantum, 3)
     is_stepped = 1 + np.count_nonzero(multiples[1:] != multiples[:-1]) < 300
     return quantum if is_stepped else 0.0
 

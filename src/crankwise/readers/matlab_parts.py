@@ -219,7 +219,7 @@ def _check_sides(part: _Part, class_of: int, order: str) -> int:
     if class_of == _OBJECT:
         part.element(order)  # name of its class
     if class_of in (_STRUCT, _OBJECT):
-        length = int.from_bytes(part.element(order, most=4), "little" if order == "<" else "big")
+        (length,) = struct.unpack(f"{order}I", part.element(order, most=4))
         names = part.element(order)
         if not 0 < length <= 1 << 16:
             raise ValueError("names of fields have no length")
