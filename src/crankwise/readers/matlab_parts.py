@@ -213,8 +213,8 @@ def _check_sides(part: _Part, class_of: int, order: str) -> int:
     packed = part.element(order, most=4 * 32)
     sides = struct.unpack(f"{order}{len(packed) // 4}i", packed)
     part.element(order)  # its name
-    if any(side < 0 for side in sides):
-        raise ValueError("a side of an array is negative")
+    if len(sides) < 2 or any(side < 0 for side in sides):
+        raise ValueError("an array has too few sides, or a negative one")
     count = int(prod(sides))
     if class_of == _OBJECT:
         part.element(order)  # name of its class
