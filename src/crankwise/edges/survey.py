@@ -217,7 +217,8 @@ def _thin_windows(
 ) -> tuple[FloatArray, FloatArray]:
     """Evenly spread rows of thinned samples, each in order, and the index of each row's centre."""
     n = len(samples)
-    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, min(n, _MAX_WINDOWS)))
+    most = min(max(n // _LEAST_PIECE, 1), _MAX_WINDOWS)
+    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, most))
     length = n // count
     per_window = min(length, _SAMPLES_PER_WINDOW // share)
     step = -(-length // per_window)
@@ -281,6 +282,8 @@ def _drifting_hall(
 ) -> Survey | None:
     """Two levels that wander together (offset drift); None unless that explains the signal."""
     spans = top - bottom
+    if not spans.max() > 0.0:
+        return None
     typical = float(np.median(spans[spans > 0.5 * spans.max()]))
     seen = spans > 0.6 * typical
     if seen.sum() < 2:
