@@ -31,9 +31,9 @@ from attacks.readers_worker import JOURNAL, file_of  # noqa: E402
 
 ALL = 1_000_000
 _SHARE = {
-    "text tables": 60, "event lists": 60, "Parquet and Arrow": 20, "HDF5": 20, "MATLAB": 40,
-    "WAV": 60, "MDF": 20, "change dumps": 140, "numpy": 60, "packed": 40, "measurements": 80,
-    "known-goods": 60, "engine files": 140, "policies": 60, "wheel files": 140,
+    "text tables": 50, "event lists": 30, "Parquet and Arrow": 30, "HDF5": 30, "MATLAB": 60,
+    "WAV": 90, "MDF": 30, "change dumps": 80, "numpy": 90, "packed": 60, "measurements": 110,
+    "known-goods": 90, "engine files": 80, "policies": 70, "wheel files": 100,
 }  # fmt: skip
 """Thousandths of all files, more of them where they are read fast."""
 _HANGS_S = 60.0
