@@ -315,7 +315,8 @@ def _json(content: bytes, rng: random.Random) -> bytes:
     except (ValueError, RecursionError):
         return _number(content, rng)
     places: list[tuple[Any, Any]] = []
-    _walk(document, places)
+    if isinstance(document, (dict, list)):
+        _walk(document, places)
     if not places:
         return _number(content, rng)
     box, key = rng.choice(places)

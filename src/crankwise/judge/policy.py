@@ -190,12 +190,12 @@ def _walk(table: Table, group: str, found: dict[str, Entry]) -> None:
 
 
 def _entry(table: Table, most: float) -> Entry:
-    value, source = table.number("value", above=_LEAST, most=most), table.text("source")
+    value, source = table.number("value", above=0.0, most=most), table.text("source")
     table.finish()
     if value is None:
-        raise table.refuse(
-            f"'value' is missing; give a number above {_LEAST:g} and at most {most:g}"
-        )
+        raise table.refuse(f"'value' is missing; give a number above 0 and at most {most:g}")
+    if value < _LEAST:
+        raise table.refuse(f"'value' is {value:g}, which is as good as 0; leave the table out")
     if not source:
         raise table.refuse("'source' is missing; say in words where the value comes from")
     return value, source
