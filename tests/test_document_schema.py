@@ -35,6 +35,7 @@ BROKEN_MEASUREMENT = {
     ("CrankMeasurement", "sensor"): ("crank.sensor", "optical"),
     ("CrankMeasurement", "teeth_per_rev"): ("crank.teeth_per_rev", 0),
     ("CrankMeasurement", "pitch_deg"): ("crank.pitch_deg", 0.0),
+    ("CrankMeasurement", "intervals_deg"): ("crank.intervals_deg.0", -6.0),
     ("CrankMeasurement", "revolutions"): ("crank.revolutions", -1),
     ("CrankMeasurement", "tooth_error_sd_deg"): ("crank.tooth_error_sd_deg", -0.1),
     ("CrankMeasurement", "tooth_level"): ("crank.tooth_level", "middle"),
@@ -53,6 +54,7 @@ BROKEN_MEASUREMENT = {
     ("CamEdge", "angle_deg"): ("cams.0.edges.0.angle_deg", -0.01),
     ("CamEdge", "scatter_deg"): ("cams.0.edges.0.scatter_deg", -0.01),
     ("CamEdge", "uncertainty_deg"): ("cams.0.edges.0.uncertainty_deg", -0.01),
+    ("CamEdge", "coverage_factor"): ("cams.0.edges.0.coverage_factor", 0.0),
     ("CamEdge", "count"): ("cams.0.edges.0.count", -1),
     ("CamEdge", "rejected"): ("cams.0.edges.0.rejected", -1),
 }

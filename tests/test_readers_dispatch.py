@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from crankwise.errors import MissingPackageError, UnreadableError, UsageError
-from crankwise.readers import available, container, dispatch, foreign, read
+from crankwise.readers import available, dispatch, foreign, limits, read
 from crankwise.readers.contract import NOT_MINE, Reader
 from crankwise.readers.delimited import DelimitedReader
 from crankwise.readers.hdf5 import Hdf5Reader
@@ -141,7 +141,7 @@ def test_spreadsheet_is_named_as_such(names: tuple[str, ...], suffix: str, tmp_p
 
 
 def test_a_bomb_is_refused(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(container, "MAX_BYTES", 3_000_000)
+    monkeypatch.setattr(limits, "MOST_BYTES", 3_000_000)
     path = tmp_path / "bomb.gz"
     path.write_bytes(gzip.compress(bytes(8_000_000)))
     with pytest.raises(UnreadableError, match="which no recording does"):
@@ -151,7 +151,7 @@ def test_a_bomb_is_refused(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> N
 def test_large_but_plausible_content_is_no_bomb(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(container, "MAX_BYTES", 1000)
+    monkeypatch.setattr(limits, "MOST_BYTES", 1000)
     path = tmp_path / "van.csv.gz"
     path.write_bytes(gzip.compress(TABLE.encode()))
     assert read(path, readers=READERS).channel_names == ("crank", "cam")

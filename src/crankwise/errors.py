@@ -14,6 +14,9 @@ A message is one line. It says what is wrong, where (file, row, column) and what
 
 from __future__ import annotations
 
+_LONGEST_WORD = 300
+_SHOWN = 60
+
 
 class CrankwiseError(Exception):
     """Base of all errors that are the user's to see; ``str(error)`` is one line."""
@@ -21,7 +24,12 @@ class CrankwiseError(Exception):
     exit_code = 1
 
     def __init__(self, message: str) -> None:
-        super().__init__(" ".join(message.split()))
+        super().__init__(" ".join(_shortened(word) for word in message.split()))
+
+
+def _shortened(word: str) -> str:
+    """Cut what is far too long for a word: something out of a damaged file."""
+    return word if len(word) <= _LONGEST_WORD else f"{word[:_SHOWN]}…{word[-_SHOWN:]}"
 
 
 class UsageError(CrankwiseError):

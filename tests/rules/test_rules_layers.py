@@ -13,9 +13,9 @@ SRC = Path(__file__).parents[2] / "src" / "crankwise"
 
 # Imports point only upward in this list; modules of one layer may import each other.
 LAYERS = (
-    "errors", "units", "model", "edges", "wheel", "angle", "roles", "check", "comparison", "drive",
-    "judge", "pipeline", "levels", "readers", "testing", "schemas", "document", "store", "workshop",
-    "language", "picture", "report", "batch", "watch", "web", "cli",
+    "errors", "units", "given", "model", "edges", "wheel", "angle", "roles", "check", "comparison",
+    "drive", "judge", "pipeline", "levels", "readers", "testing", "schemas", "document", "store",
+    "workshop", "language", "picture", "report", "batch", "watch", "web", "cli",
 )  # fmt: skip
 CORE = LAYERS[: LAYERS.index("readers")]
 NOT_FOR_THE_CORE = {

@@ -13,8 +13,12 @@ from typing import Any
 from crankwise.document.files import at_home, looks_like_document, write_whole
 from crankwise.document.kinds import COMPARISON, MEASUREMENT, parsed, refuse
 from crankwise.document.text import plain, pretty
+from crankwise.given import bytes_of
 from crankwise.model.comparison import Comparison
 from crankwise.model.measurement import Measurement
+
+_MOST_BYTES = 16_000_000
+"""Largest document read: one has some 20 kB."""
 
 __all__ = [
     "at_home",
@@ -115,7 +119,7 @@ def recordings_of(result: Measurement | Comparison) -> set[str]:
 
 def _text(path: str | os.PathLike[str], noun: str) -> str:
     try:
-        return Path(path).read_bytes().decode("utf-8-sig")
+        return bytes_of(Path(path), most_bytes=_MOST_BYTES).decode("utf-8-sig")
     except OSError as error:
         refuse(Path(path), f"it can't be opened ({error.strerror})")
     except UnicodeDecodeError:

@@ -79,7 +79,7 @@ def parsed(text: str, name: str, kind: Kind[_Model]) -> _Model:
     value = _json(text, name, kind)
     _check_format(value, name, kind)
     for place, number in _numbers(value, ""):
-        if not math.isfinite(number):
+        if not _is_finite(number):
             refuse(name, f"{place} is not a finite number; correct it there")
     try:
         document: _Model = _adapter(kind.noun).validate_json(text, strict=True)
@@ -153,8 +153,16 @@ def _check_format(value: Mapping[str, Any], name: str, kind: Kind[_Model]) -> No
     )
 
 
+def _is_finite(number: float) -> bool:
+    """Whether a number is one of double precision; whole numbers may be too long for that."""
+    try:
+        return math.isfinite(number)
+    except OverflowError:
+        return False
+
+
 def _numbers(value: Any, place: str) -> Iterator[tuple[str, float]]:
-    if isinstance(value, float):
+    if isinstance(value, float | int):
         yield place, value
     elif isinstance(value, dict):
         for key, item in value.items():

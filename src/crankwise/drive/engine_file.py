@@ -10,6 +10,7 @@ from pathlib import Path
 from crankwise.drive.path import problem_of
 from crankwise.drive.tables import Table
 from crankwise.errors import UnreadableError
+from crankwise.given import text_of
 from crankwise.model.engine import Cam, Drive, DriveKind, Engine, Phaser, Span, Sprocket
 
 FORMAT = "crankwise.engine/1"
@@ -36,7 +37,7 @@ def load_engine(source: Path | str) -> Engine:
         return parse_engine(source, where="engine file", family="unnamed engine")
     path = Path(source)
     try:
-        text = path.read_text("utf-8-sig")
+        text = text_of(path)
     except (OSError, ValueError) as error:
         if isinstance(error, FileNotFoundError) and str(source) in shipped():
             return shipped()[str(source)]

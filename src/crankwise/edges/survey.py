@@ -23,6 +23,7 @@ WINDOW_S = 0.2
 _MAX_WINDOWS = 1024
 _SAMPLES_PER_WINDOW = 2048
 _PIECE = 4096
+_LEAST_PIECE = 8
 _KNOWN_SHARE = 4
 _LOW_PERCENT, _HIGH_PERCENT = 0.3, 99.7
 _PLATEAU_SHARE = 0.76
@@ -165,7 +166,8 @@ def _resolution(values: FloatArray, differences: FloatArray) -> float:
     span = float(np.ptp(values))
     if not _FINEST * span < quantum < span / 12.0:
         return 0.0
-    multiples = np.round(steps / quantum, 3)
+    with np.errstate(over="ignore"):  # numbers as far apart as that show no steps
+        multiples = np.round(steps / quantum, 3)
     is_stepped = 1 + np.count_nonzero(multiples[1:] != multiples[:-1]) < 300
     return quantum if is_stepped else 0.0
 
@@ -175,7 +177,7 @@ def _pieces(samples: Samples, length: int) -> tuple[FloatArray, npt.NDArray[np.i
 
     Fewer of a signal so short that a stretch would not hold eight samples.
     """
-    count = min(max(len(samples) // 8, 1), 16)
+    count = min(max(len(samples) // _LEAST_PIECE, 1), 16)
     parts = [part[:length] for part in np.array_split(samples, count)]
     values = np.concatenate(parts).astype(np.float64)
     if not is_usable(values).all():
@@ -230,7 +232,8 @@ def _thin_windows(
 ) -> tuple[FloatArray, FloatArray]:
     """Evenly spread rows of thinned samples, each in order, and the index of each row's centre."""
     n = len(samples)
-    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, _MAX_WINDOWS))
+    most = min(max(n // _LEAST_PIECE, 1), _MAX_WINDOWS)
+    count = int(np.clip(round(n * interval_s / WINDOW_S), 1, most))
     length = n // count
     per_window = min(length, _SAMPLES_PER_WINDOW // share)
     step = -(-length // per_window)
@@ -294,6 +297,8 @@ def _drifting_hall(
 ) -> Survey | None:
     """Two levels that wander together (offset drift); None unless that explains the signal."""
     spans = top - bottom
+    if not spans.max() > 0.0:
+        return None
     typical = float(np.median(spans[spans >= 0.5 * spans.max()]))
     seen = spans > 0.6 * typical
     if seen.sum() < 2:

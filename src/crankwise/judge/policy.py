@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from crankwise.drive.engine_writer import toml_value
 from crankwise.drive.tables import Table
 from crankwise.errors import UnreadableError
+from crankwise.given import text_of
 from crankwise.model.policy import (
     CAUSES,
     FORMAT,
@@ -52,7 +53,10 @@ _MOST = {
     "refusal.edge_residual_deg": 90.0,
     "refusal.largest_shift_deg": 180.0,
 }
-"""Every key and the most that its value may be; all must be above 0."""
+"""Every key and the most that its value may be."""
+
+_LEAST = 1e-9
+"""All values are above this, which is as good as 0: smaller ones vanish in a product."""
 
 _GROUPS = tuple(dict.fromkeys(key.rpartition(".")[0] for key in _MOST))
 
@@ -79,7 +83,7 @@ def load_policy(path: Path | None) -> Policy:
     if path is None:
         return _policy(_shipped())
     try:
-        text = path.read_text("utf-8-sig")
+        text = text_of(path)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it isn't UTF-8 text"
         raise UnreadableError(
@@ -185,6 +189,8 @@ def _entry(table: Table, most: float) -> Entry:
     table.finish()
     if value is None:
         raise table.refuse(f"'value' is missing; give a number above 0 and at most {most:g}")
+    if value < _LEAST:
+        raise table.refuse(f"'value' is {value:g}, which is as good as 0; leave the table out")
     if not source:
         raise table.refuse("'source' is missing; say in words where the value comes from")
     return value, source

@@ -15,10 +15,12 @@ import numpy.typing as npt
 from crankwise.errors import UnreadableError
 from crankwise.model.finding import Finding
 from crankwise.model.recording import Recording
+from crankwise.readers.arrow_blocks import check_blocks
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
-from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.foreign import damaged_unless_read, without_native_messages
 from crankwise.readers.frames import to_array
 from crankwise.readers.labels import Label, find_time, parse_label
+from crankwise.readers.limits import check_channels, check_growth
 from crankwise.readers.stated import interval_from_notes, notes_from_metadata
 from crankwise.readers.table import Table, to_recording
 
@@ -84,10 +86,17 @@ class _File:
             is_parquet = magic.startswith(_PARQUET)
             if not tail.endswith(_PARQUET if is_parquet else _IPC):
                 raise ValueError("the end is missing")
+            if not is_parquet:
+                check_blocks(source)
             metadata = pl.read_parquet_metadata(source.path) if is_parquet else {}
             lazy = pl.scan_parquet(source.path) if is_parquet else pl.scan_ipc(source.path)
+            kinds = lazy.collect_schema().dtypes()
+            check_channels(source.name, len(kinds))
             height = int(lazy.select(pl.len()).collect().item())
-            return cls(source, lazy, metadata, len(lazy.collect_schema()), height)
+            row_bytes = sum(1 if kind == pl.Boolean else _VALUE_BYTES for kind in kinds)
+            packed_bytes = source.path.stat().st_size
+            check_growth(source.name, unpacked_bytes=height * row_bytes, packed_bytes=packed_bytes)
+            return cls(source, lazy, metadata, len(kinds), height)
 
     def frame(self, first: int, rows: int | None) -> pl.DataFrame:
         """Rows from one on, or all of them."""
@@ -128,7 +137,8 @@ def _in_our_words(source: Source) -> Iterator[None]:
 
     with damaged_unless_read(source, ArrowReader.name):
         try:
-            yield
+            with without_native_messages():
+                yield
         except pl.exceptions.PanicException as error:
             raise ValueError("the parts don't fit together") from error
 

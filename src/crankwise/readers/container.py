@@ -5,24 +5,21 @@ from __future__ import annotations
 import gzip
 import tempfile
 import zipfile
-import zlib
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
 from typing import IO
 
-from crankwise.errors import UnreadableError
+from crankwise.errors import CrankwiseError, UnreadableError
 from crankwise.readers.contract import HEAD_BYTES, LIKELY
+from crankwise.readers.limits import check_growth
 
 Score = Callable[[bytes, Path], int]
 
 _GZIP = b"\x1f\x8b"
 _ZIP = b"PK\x03\x04"
 _BLOCK = 1 << 20
-
-MAX_RATIO = 200
-MAX_BYTES = 2_000_000_000
-"""Content over this size that also shrank more than :data:`MAX_RATIO` times is refused."""
+_MOST_MEMBERS = 1000
 
 
 def is_packed(head: bytes) -> bool:
@@ -62,13 +59,17 @@ def unpack(path: Path, name: str, stack: ExitStack, score: Score) -> Path:
             target = folder / (inner or "recording")
             with gzip.open(path) as packed:
                 _copy(packed, target, name, packed_bytes=path.stat().st_size)
-    except (zipfile.BadZipFile, zlib.error, EOFError, gzip.BadGzipFile) as error:
-        raise UnreadableError(
-            f"{name}: the packed file is damaged or cut short. Copy it again from the scope"
-        ) from error
+    except (CrankwiseError, MemoryError):
+        raise
     except (NotImplementedError, RuntimeError) as error:  # zipfile's errors for locked members
         raise UnreadableError(
             f"{name}: packed with a password or an unusual method. Unpack it first"
+        ) from error
+    except Exception as error:  # of almost any type where a zip is damaged
+        if isinstance(error, OSError) and error.errno is not None:
+            raise  # the drive's own, for one that it is full
+        raise UnreadableError(
+            f"{name}: the packed file is damaged or cut short. Copy it again from the scope"
         ) from error
     return target
 
@@ -79,12 +80,7 @@ def _copy(packed: IO[bytes] | gzip.GzipFile, target: Path, name: str, *, packed_
     with target.open("wb") as file:
         while block := packed.read(_BLOCK):
             written += len(block)
-            if written > MAX_BYTES and written > MAX_RATIO * packed_bytes:
-                raise UnreadableError(
-                    f"{name}: unpacks to more than {MAX_BYTES / 1e9:.0f} GB from "
-                    f"{packed_bytes / 1e6:.1f} MB, which no recording does. "
-                    "If it is right, unpack it first"
-                )
+            check_growth(name, unpacked_bytes=written, packed_bytes=packed_bytes)
             file.write(block)
 
 
@@ -93,10 +89,15 @@ def _recording_in(archive: zipfile.ZipFile, name: str, score: Score) -> zipfile.
     members = [
         member
         for member in archive.infolist()
-        if not member.is_dir()
+        if member.filename
+        and not member.is_dir()
         and not member.filename.startswith("__MACOSX/")
         and not Path(member.filename).name.startswith(".")
     ]
+    if len(members) > _MOST_MEMBERS:
+        raise UnreadableError(
+            f"{name}: {len(members)} files inside. Unpack it and give one recording"
+        )
     # Office Open XML (ECMA-376, part 2) and OpenDocument (ODF 1.3, part 2) name their kind so.
     if any(
         member.filename in {"[Content_Types].xml", "META-INF/manifest.xml"} for member in members

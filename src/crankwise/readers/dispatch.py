@@ -107,6 +107,7 @@ def stream(
     UnreadableError, UsageError
         As for :func:`read`.
     """
+    _check_file(Path(path))
     digest = sha256 or Digest(Path(path))
     with _opened(
         path, interval_s=interval_s, progress=progress, readers=readers, sha256=digest

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import os
+import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib import import_module
+from threading import Lock
 from types import ModuleType
 
 from crankwise.errors import CrankwiseError, MissingPackageError, UnreadableError
 from crankwise.readers.contract import Source
+
+_ERRORS = 2
+"""The file descriptor of error messages, which native libraries write to."""
+_TAKING = Lock()
 
 
 def optional(module: str, *, extra: str, source: Source) -> ModuleType:
@@ -45,3 +53,30 @@ def damaged_unless_read(source: Source, format_name: str) -> Iterator[None]:
             f"{source.name}: damaged or incomplete {format_name} file ({detail}). "
             "Copy or export it again"
         ) from error
+
+
+@contextmanager
+def without_native_messages() -> Iterator[None]:
+    """Keep what a native library prints on a broken file from the terminal.
+
+    Such messages, pages of them, go past Python to the process's error output; what others write
+    there meanwhile is passed on if nothing is raised.
+    """
+    with _TAKING, tempfile.TemporaryFile() as taken:
+        sys.stderr.flush()
+        try:
+            before = os.dup(_ERRORS)
+        except OSError:  # a program without any error output
+            yield
+            return
+        os.dup2(taken.fileno(), _ERRORS)
+        try:
+            yield
+        finally:
+            is_sound = sys.exc_info()[0] is None
+            sys.stderr.flush()
+            os.dup2(before, _ERRORS)
+            os.close(before)
+            if is_sound:
+                taken.seek(0)
+                sys.stderr.write(taken.read().decode(errors="replace"))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
+from math import prod
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from crankwise.errors import UnreadableError
 from crankwise.model.recording import Recording
 from crankwise.readers.arrays import (
     Collected,
@@ -20,11 +22,14 @@ from crankwise.readers.arrays import (
 )
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
+from crankwise.readers.hdf5_heaps import check_heaps
+from crankwise.readers.limits import MOST_CHANNELS, check_growth, check_parts
 from crankwise.readers.stated import notes_from_metadata
 from crankwise.readers.table import Table, to_recording
 
 _SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _REMEDY = "write an attribute 'interval_s' or a dataset 'time' with its unit"
+_MOST_CHUNK_BYTES, _MOST_NOTE_BYTES = 1 << 28, 1 << 20
 _UNIT_NAMES = ("units", "unit", "Units", "Unit", "unit_string")
 
 
@@ -44,29 +49,33 @@ class Hdf5Reader:
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the datasets."""
         h5py = optional("h5py", extra="formats", source=source)
+        with damaged_unless_read(source, self.name):
+            check_heaps(source)
         with damaged_unless_read(source, self.name), h5py.File(source.path, "r") as file:
-            table = to_table(_collect(file, h5py), source, reader=self.name, remedy=_REMEDY)
+            table = to_table(_collect(file, h5py, source), source, reader=self.name, remedy=_REMEDY)
         return to_recording(table, source, options)
 
     def parts(self, source: Source, options: ReadOptions) -> Iterator[Table]:
         """Read the datasets range by range."""
         h5py = optional("h5py", extra="formats", source=source)
+        with damaged_unless_read(source, self.name):
+            check_heaps(source)
         with damaged_unless_read(source, self.name), h5py.File(source.path, "r") as file:
-            collected = _collect(file, h5py)
+            collected = _collect(file, h5py, source)
             yield from to_tables(collected, source, options, reader=self.name, remedy=_REMEDY)
 
 
-def _collect(file: Any, h5py: Any) -> Collected:
+def _collect(file: Any, h5py: Any, source: Source) -> Collected:
     """Walk through the file, and gather datasets and the attributes that say something."""
     arrays: list[NamedArray] = []
-    notes = notes_from_metadata(_single(file.attrs))
+    notes = notes_from_metadata(_single(file))
     names: list[str] = []
-
-    def visit(name: str, item: Any) -> None:
+    for name, item in parts_of(file):
         path = tuple(name.split("/"))
-        notes.extend(notes_from_metadata(_single(item.attrs)))
-        if not isinstance(item, h5py.Dataset):
-            return
+        notes.extend(notes_from_metadata(_single(item)))
+        if not isinstance(item, h5py.Dataset) or item.shape is None:
+            continue
+        check_dataset(item, source)
         if item.dtype.names:
             arrays.extend(
                 NamedArray((*path, field), item.shape, _field(item, field))
@@ -79,12 +88,49 @@ def _collect(file: Any, h5py: Any) -> Collected:
             arrays.append(
                 NamedArray(path, item.shape, item.__getitem__, _unit(item), _columns(item))
             )
-        elif is_column_names(path[-1]):
+        elif is_column_names(path[-1]) and item.size <= MOST_CHANNELS:
             names.extend(_text(text) for text in np.asarray(item[()]).reshape(-1))
-
-    file.visititems(visit)
     root_names = _columns(file)
     return Collected(arrays, notes, root_names or tuple(names))
+
+
+def parts_of(file: Any) -> list[tuple[str, Any]]:
+    """Groups and datasets by their names; links to other places or files are not followed.
+
+    Raises
+    ------
+    ValueError
+        There are far too many.
+    """
+    found: list[tuple[str, Any]] = []
+
+    def visit(name: str, item: Any) -> None:
+        found.append((name, item))
+        check_parts(len(found), depth=name.count("/"))
+
+    file.visititems(visit)
+    return found
+
+
+def check_dataset(item: Any, source: Source) -> None:
+    """Refuse a dataset whose numbers are elsewhere, or far more than the file can hold.
+
+    Raises
+    ------
+    UnreadableError
+        Naming it, or the size.
+    ValueError
+        What would be unpacked in one piece is too large.
+    """
+    if item.external or item.is_virtual:
+        raise UnreadableError(
+            f"{source.name}: '{item.name}' keeps its numbers in another file, which is not opened. "
+            "Save all of it in one file"
+        )
+    packed_bytes = source.path.stat().st_size
+    check_growth(source.name, unpacked_bytes=item.nbytes, packed_bytes=packed_bytes)
+    if item.chunks and prod(item.chunks) * item.dtype.itemsize > _MOST_CHUNK_BYTES:
+        raise ValueError("a chunk is far too large")
 
 
 def _field(item: Any, name: str) -> Callable[[Index], Any]:
@@ -94,15 +140,14 @@ def _field(item: Any, name: str) -> Callable[[Index], Any]:
 
 def _unit(item: Any) -> str | None:
     """Return the unit in a dataset's attributes."""
-    for name in _UNIT_NAMES:
-        if name in item.attrs:
-            return _text(item.attrs[name]).strip() or None
-    return None
+    stated = dict(_attributes(item))
+    units = (_text(stated[name]).strip() for name in _UNIT_NAMES if name in stated)
+    return next(units, None) or None
 
 
 def _columns(item: Any) -> tuple[str, ...]:
     """Names of columns in an item's attributes; a text may list them between commas."""
-    for name, value in item.attrs.items():
+    for name, value in _attributes(item):
         if is_column_names(name):
             values = np.asarray(value).reshape(-1)
             if len(values) == 1:
@@ -111,13 +156,20 @@ def _columns(item: Any) -> tuple[str, ...]:
     return ()
 
 
-def _single(metadata: Mapping[str, Any]) -> dict[str, Any]:
-    """Keep single values, out of arrays of length one too."""
+def _single(item: Any) -> dict[str, Any]:
+    """Single values among an item's attributes, out of arrays of length one too."""
     return {
         name: np.asarray(value).reshape(-1)[0]
-        for name, value in metadata.items()
+        for name, value in _attributes(item)
         if np.asarray(value).size == 1
     }
+
+
+def _attributes(item: Any) -> Iterator[tuple[str, Any]]:
+    """Attributes of a size that says something; h5py would make room for any."""
+    for name in item.attrs:
+        if item.attrs.get_id(name).get_storage_size() <= _MOST_NOTE_BYTES:
+            yield name, item.attrs[name]
 
 
 def _text(value: Any) -> str:

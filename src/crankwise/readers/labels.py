@@ -63,6 +63,9 @@ STATE_COLUMN_WORDS = frozenset(_WORDS["state_column_words"])
 STATES = dict.fromkeys(_WORDS["high_words"], True) | dict.fromkeys(_WORDS["low_words"], False)
 """High or low, by the word for it; a word for an edge means the state after it."""
 
+_LONGEST_LABEL = 100
+"""Characters of a name that are kept: it is shown in messages and pictures."""
+
 _BRACKETED = re.compile(r"^(?P<name>.*?)\s*[\[({<]\s*(?P<unit>[^\[\](){}<>]*?)\s*[\])}>]$")
 _DIVIDED = re.compile(r"^(?P<name>.+?)\s*(?:/|,|\bin\b)\s*(?P<unit>\S+)$")
 _TAILED = re.compile(r"^(?P<name>.+?)[_ .-](?P<unit>[^_\s]+)$")
@@ -172,7 +175,7 @@ def parse_label(text: str) -> Label:
     >>> parse_label("Crank (bank 1)")
     Label(name='Crank (bank 1)', unit=None)
     """
-    clean = " ".join(text.strip().strip('"').split())
+    clean = " ".join(text.strip().strip('"').split())[:_LONGEST_LABEL]
     bracketed = _BRACKETED.match(clean)
     if bracketed:
         name, unit = bracketed["name"].strip(), bracketed["unit"]
@@ -228,7 +231,7 @@ def unique_names(names: Sequence[str], *, fallback: str) -> tuple[str, ...]:
     taken: set[str] = set()
     result = []
     for place, name in enumerate(names, start=1):
-        base = name or f"{fallback} {place}"
+        base = name[:_LONGEST_LABEL] or f"{fallback} {place}"
         candidate, count = base, 1
         while candidate in taken:
             count += 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,9 @@ from crankwise.readers.arrays import (
 )
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
+from crankwise.readers.hdf5 import check_dataset, parts_of
+from crankwise.readers.hdf5_heaps import check_heaps
+from crankwise.readers.matlab_parts import check_parts_of
 from crankwise.readers.stated import notes_from_metadata
 from crankwise.readers.table import to_recording
 
@@ -55,7 +59,10 @@ class MatlabReader:
 def _collect_5(source: Source) -> Collected:
     from scipy.io import loadmat  # noqa: PLC0415 - heavy, only needed once reading begins
 
-    variables = loadmat(source.path, squeeze_me=True, struct_as_record=True)
+    check_parts_of(source)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of names that stand twice: the last counts
+        variables = loadmat(source.path, squeeze_me=True, struct_as_record=True)
     found = Collected()
     single: dict[str, Any] = {}
     names: tuple[str, ...] = ()
@@ -90,12 +97,12 @@ def _collect_73(source: Source) -> Collected:
     h5py = optional("h5py", extra="formats", source=source)
     arrays: list[NamedArray] = []
     single: dict[str, Any] = {}
+    check_heaps(source)
     with h5py.File(source.path, "r") as file:
-
-        def visit(name: str, item: Any) -> None:
+        for name, item in parts_of(file):
             path = tuple(name.split("/"))
             if path[0].startswith("#") or not isinstance(item, h5py.Dataset):
-                return
+                continue
             kind = item.attrs.get("MATLAB_class", b"double")
             is_number = item.dtype.kind in "fiub" and kind not in (
                 b"char",
@@ -105,8 +112,7 @@ def _collect_73(source: Source) -> Collected:
             if is_number and item.size == 1:
                 single[path[-1]] = item[()].reshape(-1)[0]
             elif is_number and is_signal_shape(item.shape, item.dtype.kind):
+                check_dataset(item, source)
                 values = item[()]
                 arrays.append(NamedArray(path, values.shape, values.__getitem__))
-
-        file.visititems(visit)
     return Collected(arrays, notes_from_metadata(single))

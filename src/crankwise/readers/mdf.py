@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 from traceback import walk_tb
 from typing import Any
@@ -18,6 +20,7 @@ from crankwise.model.recording import FloatArray, Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
 from crankwise.readers.labels import Label
+from crankwise.readers.mdf_parts import check_blocks
 from crankwise.readers.table import Table, to_recording
 
 
@@ -43,10 +46,13 @@ class MdfReader:
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the channel group that is the recording."""
         asammdf = optional("asammdf", extra="mdf", source=source)
+        with damaged_unless_read(source, self.name):
+            check_blocks(source)
         with (
             damaged_unless_read(source, self.name),
             source.path.open("rb") as stream,
             _completed_on_failure(),
+            _without_its_log(),
             asammdf.MDF(stream) as file,
         ):
             rasters = _rasters(file)
@@ -66,6 +72,19 @@ class MdfReader:
             source,
             options,
         )
+
+
+@contextmanager
+def _without_its_log() -> Iterator[None]:
+    """Keep asammdf from printing what it finds wrong with a file; it raises that too."""
+    log = logging.getLogger("asammdf")
+    before = log.disabled
+    log.disabled = True
+    try:
+        with redirect_stdout(StringIO()):
+            yield
+    finally:
+        log.disabled = before
 
 
 @contextmanager
@@ -108,6 +127,8 @@ def _group_signals(file: Any) -> list[list[Any]]:
     """Read the signals of each channel group, the time channels left out."""
     result = []
     for group in range(len(file.groups)):
+        if not file.groups[group].channel_group.cycles_nr:
+            continue
         master = file.masters_db.get(group)
         places = [
             (None, group, index)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from math import prod
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib import format as npy
 from numpy.lib.format import open_memmap
 
 from crankwise.model.recording import Recording
@@ -23,6 +26,7 @@ from crankwise.readers.arrays import (
 )
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read
+from crankwise.readers.limits import check_growth, check_parts
 from crankwise.readers.signals import NotPlainError
 from crankwise.readers.stated import notes_from_metadata
 from crankwise.readers.table import Table, to_recording
@@ -30,6 +34,9 @@ from crankwise.readers.table import Table, to_recording
 _MAGIC = b"\x93NUMPY"
 _REMEDY = "save an array 'time_s' or a number 'interval_s' beside the channels"
 _ZIP = b"PK\x03\x04"
+_LONGEST_HEADER = 10_000  # as NumPy has it, which reads it first
+_DEFLATES_AT_MOST = 1100
+"""A little more than the 1032 times that deflate packs zeros (zlib's technical details)."""
 
 
 class NumpyReader:
@@ -57,6 +64,8 @@ class NumpyReader:
         with source.path.open("rb") as file:
             if file.read(len(_MAGIC)) != _MAGIC:
                 raise NotPlainError
+            with damaged_unless_read(source, "NumPy"):
+                _check_array(file, source.path.stat().st_size)
         with damaged_unless_read(source, "NumPy"):
             collected = _collect({source.path.stem: open_memmap(source.path, mode="r")})
             collected = replace(
@@ -77,10 +86,43 @@ def _reopened(array: NamedArray, path: Path) -> NamedArray:
 
 def _arrays(source: Source) -> Mapping[str, npt.NDArray[Any]]:
     with source.path.open("rb") as file:  # opened here, since np.load leaks it on damaged files
+        size = source.path.stat().st_size
+        if file.read(len(_MAGIC)) == _MAGIC:
+            _check_array(file, size)
+            return {source.path.stem: np.load(file, allow_pickle=False)}
+        _check_members(file, source, size)
         loaded = np.load(file, allow_pickle=False)
-        if isinstance(loaded, np.ndarray):
-            return {source.path.stem: loaded}
         return {name: loaded[name] for name in loaded.files}
+
+
+def _check_members(file: IO[bytes], source: Source, size: int) -> None:
+    """Hold the sizes that the members of a zip state against what can be packed."""
+    with zipfile.ZipFile(file) as archive:
+        members = archive.infolist()
+        check_parts(len(members))
+        unpacked_bytes = sum(member.file_size for member in members)
+        check_growth(source.name, unpacked_bytes=unpacked_bytes, packed_bytes=size)
+        if unpacked_bytes > _DEFLATES_AT_MOST * size:
+            raise ValueError("more is stated than can be packed")
+        for member in members:
+            with archive.open(member) as inner:
+                if inner.read(len(_MAGIC)) == _MAGIC:
+                    _check_array(inner, member.file_size)
+    file.seek(0)
+
+
+def _check_array(file: IO[bytes], size: int) -> None:
+    """Hold the shape that an array's header states against the bytes that are there."""
+    file.seek(0)
+    version = npy.read_magic(file)
+    if version != (1, 0) and int.from_bytes(file.read(4), "little") > _LONGEST_HEADER:
+        raise ValueError("the header is too long")
+    file.seek(len(_MAGIC) + 2)
+    read_header = npy.read_array_header_1_0 if version == (1, 0) else npy.read_array_header_2_0
+    shape, _, kind = read_header(file)
+    if any(side < 0 for side in shape) or prod(shape) * kind.itemsize > size:
+        raise ValueError("the array is longer than the file")
+    file.seek(0)
 
 
 def _collect(arrays: Mapping[str, npt.NDArray[Any]]) -> Collected:

@@ -24,6 +24,7 @@ from crankwise.readers.signals import NotPlainError
 from crankwise.readers.stamps import EvenStamps, NotEvenError, RoundedStamps, UnevenStamps
 from crankwise.readers.table import (
     Table,
+    check_base,
     check_size,
     check_stamps,
     counts_rows,
@@ -193,6 +194,7 @@ class _Pass:
                 label, times, stated_s=head.interval_s, source=self._source
             )
             base = from_stamps(self._seconds(times), place=head.place)
+            check_base(base, self._source)
             findings: tuple[Finding, ...] = ()
         else:
             base, findings = time_base(head, self._source, self._options)

@@ -24,7 +24,9 @@ FINEST_S, COARSEST_S = 1e-9, 2e-3
 Note = tuple[Label, float, str | None]
 """Key, value, and the unit written with the value or the key."""
 
-_QUANTITY = re.compile(r"^\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(?P<unit>\S*)")
+_QUANTITY = re.compile(
+    r"^\s*(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(?P<unit>\S*)"
+)
 
 
 def interval_from_notes(notes: Iterable[Note]) -> tuple[float | None, tuple[Finding, ...]]:

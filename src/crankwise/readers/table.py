@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -25,11 +26,15 @@ from crankwise.readers.events import (
     nothing_changes,
 )
 from crankwise.readers.labels import Label, scaled, unique_names
+from crankwise.readers.limits import check_channels
 from crankwise.readers.signals import Signal, unit_findings
 from crankwise.readers.timebase import TimeBase, from_interval, from_stamps, reversed_finding
 from crankwise.readers.timeunit import scale_s
 
 Setting = str | float | int | bool | None
+
+SHORTEST_STEP_S, LONGEST_STEP_S = 1e-12, 1e4
+"""Steps between samples that may be: from a picosecond to hours."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,6 +136,7 @@ def check_size(table: Table, source: Source) -> None:
     UnreadableError
         If it has hardly any rows, no signal, or more than one time.
     """
+    check_channels(source.name, len(table.columns))
     rows = len(table.columns[0]) if table.columns else 0
     if rows < 2:
         raise UnreadableError(
@@ -230,6 +236,7 @@ def time_base(
                 f"Give it with --interval, in seconds, or {table.remedy}"
             )
         base = from_interval(count, interval_s=interval_s, start_s=table.start_s)
+        check_base(base, source)
         return base, disagreement(table.interval_s, interval_s, "the interval given")
     times = table.columns[table.time]
     if options.interval_s is not None:
@@ -239,9 +246,27 @@ def time_base(
         table.labels[table.time], times, stated_s=table.interval_s, source=source
     )
     base = from_stamps(times if factor == 1.0 else scaled(times, factor), place=table.place)
+    check_base(base, source)
     if base.time_s is None:
         findings += disagreement(table.interval_s, base.interval_s, "the time column")
     return base, findings
+
+
+def check_base(base: TimeBase, source: Source) -> None:
+    """Refuse times that no clock shows.
+
+    Raises
+    ------
+    UnreadableError
+        The steps are absurd, or the times beyond all numbers.
+    """
+    sound = isfinite(base.start_s) and isfinite(base.duration_s)
+    if not (sound and SHORTEST_STEP_S <= base.interval_s <= LONGEST_STEP_S):
+        raise UnreadableError(
+            f"{source.name}: its times step by {base.interval_s:.3g} s, which no scope does. "
+            "Correct the time or the rate in the file, or give the sampling interval with "
+            "--interval, in seconds"
+        )
 
 
 def _given_interval(

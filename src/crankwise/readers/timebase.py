@@ -294,6 +294,11 @@ def _unequal(
     keep, repeat_findings = _without_repeats(steps, row)
     if keep is not None:
         times_s = times_s[keep]
+        if len(times_s) < 2:
+            raise UnreadableError(
+                f"{row(1)}: the time stands still. Export it with more digits, or give the "
+                "sampling interval with --interval"
+            )
         steps = np.diff(times_s)
         base = from_clock(_Stamps(times_s))
         if base is not None:

@@ -15,11 +15,14 @@ from crankwise.model.recording import EventChannel, Recording
 from crankwise.readers.contract import CERTAIN, LIKELY, NOT_MINE, ReadOptions, Source
 from crankwise.readers.events import interval_unused, nothing_changes
 from crankwise.readers.labels import scaled, unique_names
+from crankwise.readers.limits import check_channels
 
 _KEYWORDS = re.compile(rb"\$(?:timescale|scope|var|enddefinitions)\b")
 _TIMESCALE = re.compile(r"^(1|10|100)\s*(s|ms|us|ns|ps|fs)$")
 _UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "ps": 1e-12, "fs": 1e-15}
 _KNOWN = {"0": False, "1": True}
+_MOST_DIGITS = 18
+"""Of a time in ticks: they fit 64 bits."""
 
 
 @dataclass(slots=True)
@@ -99,7 +102,7 @@ def _declare(words: list[str], dump: _Dump, source: Source) -> None:
         match = _TIMESCALE.match(" ".join(words[1:]))
         if not match:
             raise UnreadableError(
-                f"{source.name}: the timescale '{' '.join(words[1:])}' is not one of 1, 10 or 100 "
+                f"{source.name}: the timescale '{' '.join(words[1:4])}' is not one of 1, 10 or 100 "
                 "and a unit from s to fs. Correct it or export again"
             )
         dump.tick_s = scaled(float(match[1]), _UNITS[match[2]])
@@ -142,7 +145,7 @@ def _changes(lines: Iterator[tuple[int, str]], dump: _Dump, source: Source) -> N
 def _tick(line: str, number: int, source: Source, *, before: int) -> int:
     """Read a time mark."""
     word = line[1:].split(None, 1)[0] if line[1:].strip() else ""
-    if not word.isdecimal():
+    if not word.isdecimal() or len(word) > _MOST_DIGITS:
         raise UnreadableError(
             f"{source.name}: row {number}: '#{word}' is no time. Correct it or export again"
         )
@@ -180,6 +183,7 @@ def _skip_comment(lines: Iterator[tuple[int, str]]) -> None:
 
 def _recording(dump: _Dump, source: Source, options: ReadOptions) -> Recording:
     wires = dump.all_wires()
+    check_channels(source.name, len(wires))
     if dump.tick_s is None:
         raise UnreadableError(
             f"{source.name}: no $timescale, so the time unit is unknown. Add it, for example "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -16,10 +17,12 @@ from crankwise.model.recording import Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read
 from crankwise.readers.labels import Label
+from crankwise.readers.limits import check_parts
 from crankwise.readers.signals import NotPlainError
 from crankwise.readers.table import Table, to_recording
 
 _CHUNK_BYTES = 1 << 22
+_KINDS = ("u1", "i2", "i4", "f4", "f8")
 
 
 class WavReader:
@@ -58,11 +61,40 @@ def _samples(source: Source, *, mmap: bool) -> tuple[int, npt.NDArray[Any]]:
     from scipy.io import wavfile  # noqa: PLC0415 - heavy, only needed once reading begins
 
     with damaged_unless_read(source, WavReader.name), warnings.catch_warnings():
-        # Chunks with notes are no problem, but a cut file must not pass as a short one.
+        # A cut file must not pass as a short one, but chunks with notes are no problem.
+        warnings.filterwarnings("error", category=wavfile.WavFileWarning)
         warnings.filterwarnings("ignore", message="Chunk .*not understood")
-        warnings.filterwarnings("error", category=wavfile.WavFileWarning, append=True)
+        _check_chunks(source)
         rate_hz, samples = wavfile.read(source.path, mmap=mmap)
+        if rate_hz <= 0 or samples.dtype.str[1:] not in _KINDS:
+            raise ValueError("an impossible rate or kind of samples")
     return rate_hz, samples
+
+
+def _check_chunks(source: Source) -> None:
+    """Hold the sizes that the chunks state against the file, before room is made for them.
+
+    Raises
+    ------
+    ValueError
+        One is longer than the file, or there are far too many.
+    """
+    size, count = source.path.stat().st_size, 0
+    with source.path.open("rb") as file:
+        order = ">" if file.read(12).startswith(b"RIFX") else "<"
+        long_bytes: int | None = None
+        while len(head := file.read(8)) == 8:
+            count += 1
+            check_parts(count)
+            length = int(struct.unpack(f"{order}I", head[4:])[0])
+            begin = file.tell()
+            if head.startswith(b"ds64"):  # sizes of 64 bits, of the file and of its samples
+                long_bytes = int(struct.unpack("<8xQ", file.read(16))[0])
+            if head.startswith(b"data") and long_bytes is not None:
+                length = long_bytes
+            if head.startswith((b"data", b"fmt ")) and begin + length > size:
+                raise ValueError("a chunk is longer than the file")
+            file.seek(begin + length + length % 2)
 
 
 def _table(samples: npt.NDArray[Any], rate_hz: int, source: Source) -> Table:

@@ -33,6 +33,9 @@ def _one_of(*values: str) -> Rule:
 
 _POSITIVE = Rule("greater than 0", {"exclusiveMinimum": 0})
 _NOT_NEGATIVE = Rule("0 or more", {"minimum": 0})
+_STEPS = Rule(
+    "all from 0.01 to 720", {"items": {"type": "number", "minimum": 0.01, "maximum": 720}}
+)
 _PROBABILITY = Rule("from 0 to 1", {"minimum": 0, "maximum": 1})
 _ANGLE = Rule("from 0 to below 720", {"minimum": 0, "exclusiveMaximum": 720})
 _DIRECTION = _one_of("rising", "falling")
@@ -52,6 +55,7 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("CrankMeasurement", "sensor"): _SENSOR,
     ("CrankMeasurement", "teeth_per_rev"): Rule("1 or more", {"minimum": 1}),
     ("CrankMeasurement", "pitch_deg"): _POSITIVE,
+    ("CrankMeasurement", "intervals_deg"): _STEPS,
     ("CrankMeasurement", "revolutions"): _NOT_NEGATIVE,
     ("CrankMeasurement", "tooth_error_sd_deg"): _NOT_NEGATIVE,
     ("CrankMeasurement", "tooth_level"): _one_of("high", "low", "unknown"),
@@ -70,6 +74,7 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("CamEdge", "angle_deg"): _ANGLE,
     ("CamEdge", "scatter_deg"): _NOT_NEGATIVE,
     ("CamEdge", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("CamEdge", "coverage_factor"): Rule("from 0.1 to 1000", {"minimum": 0.1, "maximum": 1000}),
     ("CamEdge", "count"): _NOT_NEGATIVE,
     ("CamEdge", "rejected"): _NOT_NEGATIVE,
     ("Comparison", "format"): Rule(comparison.FORMAT, {"const": comparison.FORMAT}),
@@ -118,6 +123,9 @@ _KEYWORDS: Final[Mapping[str, Callable[[Any, Any], bool]]] = {
     "exclusiveMinimum": operator.gt,
     "maximum": operator.le,
     "exclusiveMaximum": operator.lt,
+    "items": lambda value, limit: all(
+        limit["minimum"] <= item <= limit["maximum"] for item in value
+    ),
 }
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import re
 import zipfile
-import zlib
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -18,9 +17,11 @@ from typing import Any, Final, NoReturn
 from crankwise import document
 from crankwise.document.files import whole_file
 from crankwise.errors import CrankwiseError, UnreadableError, UsageError
+from crankwise.given import bytes_of, size_of
 from crankwise.model.measurement import FORMAT as _MEASUREMENT
 from crankwise.model.measurement import Measurement
 from crankwise.model.shelf import FORMAT, Grade, KnownGood
+from crankwise.readers.limits import check_growth
 from crankwise.schemas import KNOWN_GOOD_RULES, broken_rule
 from crankwise.store import codec
 from crankwise.store.rules import keeps_rules
@@ -187,24 +188,26 @@ def read(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
         The file as a whole can't be read, or is something else.
     """
     try:
+        size = size_of(path)
         if not zipfile.is_zipfile(path):
-            if path.stat().st_size > _MOST_BYTES:
-                _refuse(path.name, "it is too large for a known-good")
-            yield path.name, from_text(path.read_bytes().decode("utf-8-sig"), name=path.name)
+            text = bytes_of(path, most_bytes=_MOST_BYTES).decode("utf-8-sig")
+            yield path.name, from_text(text, name=path.name)
             return
-        yield from _read_bundle(path)
+        yield from _read_bundle(path, size)
     except OSError as error:
         raise UnreadableError(f"{path.name}: it can't be opened ({error.strerror})") from error
     except UnicodeDecodeError:
         _refuse(path.name, "it is neither a known-good (.json) nor a bundle of them (.zip)")
 
 
-def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
+def _read_bundle(path: Path, size: int) -> Iterator[tuple[str, KnownGood | str]]:
     try:
         with zipfile.ZipFile(path) as bundle:
             entries = [entry for entry in bundle.infolist() if entry.filename.endswith(".json")]
             if not entries:
                 _refuse(path.name, "there is no known-good in it")
+            unpacked_bytes = sum(entry.file_size for entry in entries)
+            check_growth(path.name, unpacked_bytes=unpacked_bytes, packed_bytes=size)
             for entry in entries:
                 if entry.file_size > _MOST_BYTES:
                     yield entry.filename, "it is too large for a known-good"
@@ -218,10 +221,12 @@ def _read_bundle(path: Path) -> Iterator[tuple[str, KnownGood | str]]:
                     yield entry.filename, "it is not text"
                 else:
                     yield entry.filename, known_good
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError) as error:
-        raise UnreadableError(
-            f"{path.name}: the bundle is damaged ({error}); get it again"
-        ) from error
+    except (CrankwiseError, MemoryError):
+        raise
+    except Exception as error:  # zipfile raises almost any type on a damaged bundle
+        if isinstance(error, OSError) and error.errno is not None:
+            raise
+        raise UnreadableError(f"{path.name}: the bundle is damaged; get it again") from error
 
 
 def _check_format(values: Any, name: str) -> None:

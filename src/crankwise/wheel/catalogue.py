@@ -12,6 +12,7 @@ from typing import Any
 import platformdirs
 
 from crankwise.errors import UnreadableError
+from crankwise.given import text_of
 from crankwise.model.wheel import Wheel
 
 _STEP = re.compile(r"(?:(?P<count>\d+)x)?(?P<deg>\d+(?:\.\d+)?)")
@@ -25,6 +26,7 @@ _KEYS = {
     "source": "text",
 }
 _CLOSURE_TOLERANCE_DEG = 1e-6
+_MOST_STEPS = 720
 
 
 def own_file() -> Path | None:
@@ -55,7 +57,7 @@ def load(extra: Path | None = None) -> dict[str, Wheel]:
     wheels = _parse(text, where="the built-in wheel catalogue")
     if extra is not None:
         try:
-            text = extra.read_text("utf-8-sig")
+            text = text_of(extra)
         except (OSError, UnicodeDecodeError) as error:
             message = f"{extra}: the wheel file can't be read ({error}); check the path"
             raise UnreadableError(message) from error
@@ -79,14 +81,17 @@ def parse_pattern(pattern: str) -> tuple[float, ...]:
         match = _STEP.fullmatch(word)
         if match is None:
             raise ValueError(f"'{word}' is not a step; write 6 or 57x6")
-        steps += [float(match["deg"])] * int(match["count"] or 1)
+        count = int(match["count"] or 1) if len(match["count"] or "") < 9 else _MOST_STEPS + 1
+        if len(steps) + count > _MOST_STEPS:
+            raise ValueError(f"more than {_MOST_STEPS} steps, which no wheel has")
+        steps += [float(match["deg"])] * count
     return tuple(steps)
 
 
 def _parse(text: str, *, where: str) -> dict[str, Wheel]:
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise UnreadableError(f"{where}: not valid TOML ({error}); mend that line") from error
     unknown = sorted(set(document) - {"wheel"})
     if unknown:
@@ -114,7 +119,7 @@ def _wheel(entry: dict[str, Any], label: str) -> Wheel:
             f"{label}: the steps of 'pattern' add up to {sum(steps):g}; they must close at 360"
         )
     widths = entry.get("width_deg", [])
-    if widths and (len(widths) != len(steps) or min(widths) <= 0):
+    if widths and (len(widths) != len(steps) or not 0 < min(widths) <= max(widths) < 360):
         raise UnreadableError(f"{label}: 'width_deg' needs one positive width for each step")
     if not 0 < entry["pitch_deg"] <= 360:
         raise UnreadableError(f"{label}: 'pitch_deg' must lie above 0 and at most at 360")

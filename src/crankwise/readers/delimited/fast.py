@@ -62,6 +62,8 @@ def _needs_care(data: bytes, layout: Layout) -> bool:
 
     It takes ``1.234`` for a number also where the comma is the decimal mark.
     """
+    if data.count(b'"') % 2:  # polars panics at a lone quote
+        return True
     if layout.dialect.decimal == ",":
         return b"." in data or layout.dialect.separator == ","
     return False
@@ -106,6 +108,6 @@ def _by_polars(data: bytes, layout: Layout) -> Rows | None:
             decimal_comma=layout.dialect.decimal == ",",
             quote_char='"',
         )
-    except pl.exceptions.PolarsError:
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
         return None
     return rows_of(frame, layout)

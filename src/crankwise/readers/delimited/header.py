@@ -22,6 +22,9 @@ from crankwise.readers.labels import (
 )
 from crankwise.readers.stated import Note, interval_from_notes
 
+_LONGEST_NOTE = 1000
+"""Characters of a line above the rows that may be a note."""
+
 _COMMENT = re.compile(r"^\s*(?:#|%|//|')+\s*")
 _NOTE = re.compile(r"^(?P<key>[^\d:=;,\t|]*[^\s\d:=;,\t|])[\s:=;,\t|]+(?P<value>[+-]?[.,]?\d.*)$")
 _VALUE = re.compile(r"^(?P<number>[+-]?[\d.,]*\d[.,]?(?:[eE][+-]?\d+)?)\s*(?P<unit>.*)$")
@@ -131,6 +134,7 @@ def _beside(lines: Sequence[str], dialect: Dialect) -> list[str]:
 
 def _notes(above: Sequence[str], dialect: Dialect) -> Iterator[Note]:
     """Find notes with a value: ``key: value unit`` in a line, or a value below its key."""
+    above = [line for line in above if len(line) <= _LONGEST_NOTE]
     for line in above:
         match = _NOTE.match(_COMMENT.sub("", line.replace('"', "")).strip())
         if match:

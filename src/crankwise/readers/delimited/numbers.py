@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 
 _UNSIGNED = {
-    ".": r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?",
-    ",": r"(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?",
+    ".": r"(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?",
+    ",": r"(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d+)?",
 }
 NUMBER = {decimal: re.compile(rf"[+\-\u2212]?{body}") for decimal, body in _UNSIGNED.items()}
 """A whole cell that is a number, by decimal mark."""

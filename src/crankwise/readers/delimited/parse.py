@@ -138,12 +138,18 @@ def _one_ahead(
             if chunk.is_last:
                 data, is_cut = cut_incomplete(data, layout.dialect)
             data = normalise(data, layout.dialect)
-            current = data, is_cut, worker.submit(parse_fast, data, layout, is_short=is_short)
+            current = data, is_cut, worker.submit(_parse_quietly, data, layout, is_short=is_short)
             if before is not None:
                 yield before
             before = current
         if before is not None:
             yield before
+
+
+def _parse_quietly(data: bytes, layout: Layout, *, is_short: bool) -> Rows | None:
+    """Let numbers beyond single precision become infinite; each thread has to be told so."""
+    with np.errstate(over="ignore"):
+        return parse_fast(data, layout, is_short=is_short)
 
 
 def normalise(data: bytes, dialect: Dialect) -> bytes:

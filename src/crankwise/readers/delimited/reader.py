@@ -34,7 +34,7 @@ from crankwise.readers.others import what_else
 from crankwise.readers.table import Setting, Table, to_recording
 
 _CLOCK = re.compile(r"\d:\d\d(?::\d\d)?[.,:]?\d*[\s,;|\t]+[+-]?\d")
-_LONGEST_PREAMBLE = 1 << 24
+_LONGEST_PREAMBLE = 1 << 21
 _SEPARATOR_WORDS = {
     "\t": "tab",
     ",": "comma",
@@ -165,6 +165,9 @@ def _read_top(source: Source) -> _Top:
             head = file.read(wanted)
         form = text.detect(head)
         lines = text.lines(head, form, is_whole=len(head) >= size)
+        for number, line in enumerate(lines, start=1):
+            if len(line) > text.LONGEST_LINE:
+                raise text.too_long(source.name, f"row {number}")
         found = dialects.detect(lines)
         if found is not None and (found.first_row < len(lines) - 2 or len(head) >= size):
             return _Top(form, lines, found)
@@ -248,6 +251,7 @@ def _counts_up(values: FloatArray) -> bool:
 def _chunks(source: Source, top: _Top, options: ReadOptions) -> Iterator[text.Chunk]:
     return text.chunks(
         source.path,
+        source.name,
         top.form,
         skip_lines=top.dialect.first_row,
         chunk_bytes=options.chunk_bytes or text.CHUNK_BYTES,

@@ -8,8 +8,15 @@ from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
 
+from crankwise.errors import UnreadableError
+
 CHUNK_BYTES = 1 << 23
 _WINDOW_BYTES = 1 << 16
+
+LONGEST_LINE = 100_000
+"""Characters: a thousand channels need a fifth of it."""
+
+_LONGEST_LINE_BYTES = 4 * LONGEST_LINE
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -89,8 +96,17 @@ def lines(head: bytes, form: TextFormat, *, is_whole: bool) -> list[str]:
     return [line.rstrip("\r") for line in found]
 
 
+def too_long(name: str, where: str) -> UnreadableError:
+    """Refusal of a line that no row of numbers is as long as."""
+    return UnreadableError(
+        f"{name}: {where} is longer than {LONGEST_LINE} characters. Export the recording as CSV "
+        "with a row for each sample"
+    )
+
+
 def chunks(
     path: Path,
+    name: str,
     form: TextFormat,
     *,
     skip_lines: int,
@@ -105,6 +121,8 @@ def chunks(
     ----------
     path : Path
         The file.
+    name : str
+        What it is called in messages.
     form : TextFormat
         As told by :func:`detect`.
     skip_lines : int
@@ -113,6 +131,11 @@ def chunks(
         Least size of a chunk but the last.
     progress : callable
         Called with the fraction read.
+
+    Raises
+    ------
+    UnreadableError
+        A line is far too long.
     """
     size = path.stat().st_size
     with path.open("rb", buffering=0) as file:
@@ -120,6 +143,8 @@ def chunks(
         while start < size:
             end = start + chunk_bytes
             end = _after_lines(file, form, 1, start=end) if end < size else size
+            if end - start > chunk_bytes + _LONGEST_LINE_BYTES:
+                raise too_long(name, "a row")
             file.seek(start)
             data = _to_utf8(file.read(end - start), form)
             is_last = end >= size
