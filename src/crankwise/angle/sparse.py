@@ -7,7 +7,7 @@ import numpy as np
 from crankwise.model.recording import FloatArray
 from crankwise.model.teeth import Teeth
 
-_FEWEST = 8
+_FEWEST = 5
 _GAIN = 1.4
 """A lone error of one degree shows as 1 at its tooth, as 2/3 at either neighbour and as 1/6 at the
 next ones: the root of the sum of their squares (weights of a cubic through even teeth)."""

@@ -11,6 +11,9 @@ from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 
 _SURE = 0.95
+_SCATTER_SHARE = 0.2
+"""Of a pitch, the standard deviation of the teeth: no wheel is made so badly, and another one with
+a few teeth more or less fits as well."""
 _DAMAGE_DEG = 0.8
 _DAMAGE_TIMES = 8.0
 _MISSING_SHARE = 0.4
@@ -23,7 +26,16 @@ _RUNOUT = 0.12
 def wheel_unsure(context: CheckContext) -> Iterator[Finding]:
     """The wheel, or which repeat of it, is not beyond doubt."""
     choice = context.crank.choice
-    if choice.confidence < 0.999 * _SURE and not context.angle.teeth.wheel.learned:
+    scatter = context.angle.tooth_error_sd_deg
+    if scatter > _SCATTER_SHARE * context.crank.pitch_deg:
+        yield Finding(
+            "wheel-unsure",
+            "caution",
+            f"The teeth of the crank signal lie {scatter:.1f}° about their places on a "
+            f"{context.crank.wheel} wheel: it is another wheel, or the signal is not that of one "
+            "wheel all the time. Check the probe and record again.",
+        )
+    elif choice.confidence < 0.999 * _SURE and not context.angle.teeth.wheel.learned:
         rival = f" The next best is {choice.runner_up}." if choice.runner_up else ""
         yield Finding(
             "wheel-unsure",

@@ -21,6 +21,7 @@ _STRAY_SHARE = 0.06
 _SPREAD_DEG, _SPREAD_TIMES = 1.5, 6.0
 """One edge that scatters by so much, and by so much more than the steadiest, is no one edge."""
 _FEW_TEETH = 24
+_MORE_EDGES = 4
 _ALIKE_DEG = 4.0
 _NARROW_DEG = 8.0
 _EVEN = 0.04
@@ -87,7 +88,10 @@ def parts_disagree(context: CheckContext) -> Iterator[Finding]:
 def crank_doubtful(context: CheckContext) -> Iterator[Finding]:
     """A channel taken for the crank that may well be a cam."""
     teeth = context.crank.teeth_per_rev
-    if teeth >= _FEW_TEETH or not context.cams:
+    if teeth >= _FEW_TEETH and context.crank.repeats == 1:
+        return
+    if not context.cams:
+        yield from _alone_and_slow(context)
         return
     is_slow = any(len(cam.edges) >= 4 * teeth for cam in context.cams)
     turns_with_it = not context.crank.cycle_known and all(
@@ -100,6 +104,20 @@ def crank_doubtful(context: CheckContext) -> Iterator[Finding]:
             f"'{context.crank.channel}' was taken for the crank, but the cams come back as often "
             "as it does: it may be a cam itself, and the true crank is missing or on another "
             "channel. Check which probe sat where.",
+        )
+
+
+def _alone_and_slow(context: CheckContext) -> Iterator[Finding]:
+    """No cam, few teeth, and another channel that changes far more often."""
+    crank = context.crank_edges
+    busiest = max(context.edges.values(), key=lambda edges: len(edges.times_s))
+    if len(busiest.times_s) >= _MORE_EDGES * len(crank.times_s):
+        yield Finding(
+            "crank-doubtful",
+            "caution",
+            f"'{crank.channel}' was taken for the crank, but no cam fits it and "
+            f"'{busiest.channel}' changes far more often: it may be a cam itself. Check which "
+            "probe sat where, and name the crank channel.",
         )
 
 

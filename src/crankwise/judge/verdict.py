@@ -49,6 +49,14 @@ BLOCKING = {
         "a signal does not keep its levels",
         "Set the channel to DC coupling, leave its range alone, and record again.",
     ),
+    "few-codes": (
+        "a signal was recorded in too few steps",
+        "Choose a range that the signal fills, and record again.",
+    ),
+    "crosstalk": (
+        "a cam's signal leaks into that of the crank",
+        "Check the earth leads and the probes, and record again.",
+    ),
 }
 """Findings with which nothing can be judged: the reason, and what to do."""
 _DECIDES = (
