@@ -1,8 +1,8 @@
 """A damaged HDF5 file can end or hang the process that reads it: another one looks first.
 
 The library follows what a file says of its groups, attributes and texts, also where that is torn:
-some such files end the process, others keep it busy for ever. A process of its own goes the same way
-first; if it does not come back, the file is refused. Numbers are left to the reader itself.
+some such files end the process, others keep it busy for ever. A process of its own goes the same
+way first; if it does not come back, the file is refused. Numbers are left to the reader itself.
 """
 
 from __future__ import annotations
