@@ -272,6 +272,21 @@ def _could_pass(first: int, second: int) -> bool:
     return any(_alike(a.teeth, b.teeth) for a in one.cams for b in two.cams)
 
 
+def passes_backwards(number: int) -> bool:
+    """Whether an engine, played backwards, could be taken for itself with its cams moved."""
+    steps = np.asarray(_wheel_of(number).intervals_deg)
+    mirrored = steps[::-1]
+    is_mirror = any(
+        np.allclose(np.roll(mirrored, turn), steps, atol=1e-6) for turn in range(len(steps))
+    )
+    cams = [cam.teeth for cam in engine(number).cams]
+    return is_mirror and any(
+        _alike(tuple((-end, -begin) for begin, end in reversed(teeth)), other)
+        for teeth in cams
+        for other in cams
+    )
+
+
 def _alike(one: tuple[tuple[float, float], ...], two: tuple[tuple[float, float], ...]) -> bool:
     """Whether the widths of teeth and spaces agree within 12 degrees, from some tooth on."""
     if len(one) != len(two):

@@ -10,6 +10,7 @@ from crankwise.angle.delay import sensor_delay_s
 from crankwise.angle.folding import CamAngles, Cluster
 from crankwise.angle.movement import Movement, movement
 from crankwise.angle.position import teeth_in_words
+from crankwise.angle.sparse import FEWEST_TOLD, SPACING_OR_SPEED, TOOTH_SPACING
 from crankwise.angle.student import combine
 from crankwise.angle.unseen import UnseenRipple
 from crankwise.model.crank_angle import CrankAngle
@@ -112,7 +113,7 @@ def _budget(
         Contribution("scatter over the cycles", mean_of_cycles, "A", count - 1.0),
         Contribution("sampling and noise that repeat every cycle", least, "B", None),
         Contribution(
-            "tooth spacing not told from speed",
+            TOOTH_SPACING if crank.teeth.wheel.teeth_per_rev >= FEWEST_TOLD else SPACING_OR_SPEED,
             crank.unlearned_sd_deg,
             "A",
             crank.unlearned_dof if np.isfinite(crank.unlearned_dof) else None,

@@ -7,7 +7,13 @@ import numpy as np
 from crankwise.model.recording import FloatArray
 from crankwise.model.teeth import Teeth
 
+TOOTH_SPACING = "tooth spacing not told from speed"
+SPACING_OR_SPEED = "tooth spacing or speed, with too few teeth to tell"
+"""Sources in an uncertainty budget."""
+
 _FEWEST = 5
+FEWEST_TOLD = 8
+"""With fewer teeth, what looks like a tooth out of place may as well be the engine's speed."""
 _GAIN = 1.4
 """A lone error of one degree shows as 1 at its tooth, as 2/3 at either neighbour and as 1/6 at the
 next ones: the root of the sum of their squares (weights of a cubic through even teeth)."""
@@ -23,7 +29,7 @@ def off_neighbours_deg(teeth: Teeth) -> FloatArray:
     -------
     np.ndarray [shape=(teeth_per_rev,)]
         Crank degrees; 0 for a tooth that was never seen with all its neighbours. Empty for a wheel
-        of under eight teeth.
+        of under five teeth.
     """
     count = teeth.wheel.teeth_per_rev
     if count < _FEWEST:

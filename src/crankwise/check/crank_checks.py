@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from crankwise.angle.sparse import off_neighbours_deg
+from crankwise.angle.sparse import FEWEST_TOLD, off_neighbours_deg
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 
@@ -18,6 +18,7 @@ _DAMAGE_DEG = 0.8
 _DAMAGE_TIMES = 8.0
 _MISSING_SHARE = 0.4
 _UNSTEADY = 0.15
+_FEW_TEETH = 24
 _IDLE_LIMIT_RPM = 1200.0
 """Published monitors compare the positions below 1200 rpm only (GM documents 134405, 164910)."""
 _RUNOUT = 0.12
@@ -72,9 +73,9 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
     if len(context.angle.tooth_error_deg):
         # Part of a lone tooth's error passes for speed; what was learned is scaled up to the whole.
         error = context.angle.tooth_error_deg / context.angle.learned_share
-    else:
+    elif count >= FEWEST_TOLD:
         error = off_neighbours_deg(context.angle.teeth)
-    if len(error) == 0:
+    else:
         return
     spread = 1.482602 * float(np.median(np.abs(error)))
     limit = max(_DAMAGE_DEG, _DAMAGE_TIMES * spread)
@@ -139,7 +140,7 @@ def teeth_lost(context: CheckContext) -> Iterator[Finding]:
 def too_few_teeth(context: CheckContext) -> Iterator[Finding]:
     """A wheel with so few teeth that speed ripple between them stays unseen."""
     teeth = context.crank.teeth_per_rev
-    if teeth < 24:
+    if teeth < _FEW_TEETH:
         yield Finding(
             "few-crank-teeth",
             "caution",
@@ -200,9 +201,11 @@ def speed_unsteady(context: CheckContext) -> Iterator[Finding]:
     smooth = np.convolve(speed, np.ones(4) / 4, mode="valid")
     swing = float((smooth.max() - smooth.min()) / smooth.mean())
     if swing > _UNSTEADY:
+        # Between few teeth the course of a speed that changes like this is a guess.
+        few = context.crank.teeth_per_rev < _FEW_TEETH
         yield Finding(
             "speed-unsteady",
-            "note",
+            "caution" if few else "note",
             f"The speed went from {smooth.min():.0f} to {smooth.max():.0f} rpm. Sensor delays turn "
             "into different angles at different speeds: hold the idle steady for a base-timing "
             "measurement.",

@@ -78,6 +78,8 @@ def _upside_down(subject: CrankMeasurement, known_good: CrankMeasurement) -> Fla
     mine, theirs = subject.other_edge_offset_deg, known_good.other_edge_offset_deg
     if mine is None or theirs is None or subject.timing_edge != known_good.timing_edge:
         return Flank()
+    if known_good.repeats == 1 and np.ptp(known_good.intervals_deg) < 1e-6:
+        return Flank()  # coded in its widths: they have no typical one
     pitch = float(np.median(known_good.intervals_deg))
     as_it_is, turned_over = abs(mine - theirs), abs(mine - (pitch - theirs))
     if as_it_is < _UNLIKE_SHARE * pitch or turned_over > as_it_is / 4.0:
