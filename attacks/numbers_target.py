@@ -62,9 +62,15 @@ def three_broken(rng: np.random.Generator) -> Case:
 
 
 def bent_teeth(rng: np.random.Generator) -> Case:
-    """One to three crank teeth bent or worn."""
-    number = draw_engine(rng)
-    wheel = _wheel_of(number)
+    """One to three crank teeth bent or worn, of four or more.
+
+    With three teeth a bent one makes the same times as a speed that swings once a turn.
+    """
+    while True:
+        number = draw_engine(rng)
+        wheel = _wheel_of(number)
+        if wheel.teeth_per_rev > 3:
+            break
     room = 0.2 * min(wheel.intervals_deg)
     teeth = rng.choice(wheel.teeth_per_rev, min(int(rng.integers(1, 4)), 3), replace=False)
     faults: tuple[Fault, ...] = tuple(

@@ -15,7 +15,7 @@ _LEAST_DEG = 1.0
 """Movement below a degree is not worth a warning: chain dynamics alone twist by 0.5 to 0.8 crank
 degrees (abstract TEMA20000703416)."""
 _MIN_CYCLES = 6
-_BY_CHANCE = 2e-3
+_BY_CHANCE = 0.02
 _LEAST_SWING_DEG = 2.0
 """A wave is ruled out to be mere scatter at that probability, and only where it is as large as
 chain dynamics don't make."""

@@ -55,5 +55,26 @@ def off_neighbours_deg(teeth: Teeth) -> FloatArray:
 
 def spacing_sd_deg(teeth: Teeth) -> float:
     """Standard deviation of the teeth's places, as far as their neighbours show it; degrees."""
+    if teeth.wheel.teeth_per_rev < _FEWEST:
+        return _unlike_repeats_deg(teeth)
     off = off_neighbours_deg(teeth)
     return float(np.sqrt(np.mean(off**2)) / _GAIN) if len(off) else 0.0
+
+
+def _unlike_repeats_deg(teeth: Teeth) -> float:
+    """Standard deviation of the teeth's places against those of the wheel's other repeats.
+
+    Firings come at even angles, so the speed does alike in each part of a turn that looks alike;
+    0 for a wheel that does not repeat.
+    """
+    count, repeats = teeth.wheel.teeth_per_rev, teeth.wheel.repeats
+    tooth = np.concatenate([run.number[:-1][np.diff(run.number) == 1] for run in teeth.runs])
+    lasts = np.concatenate([np.diff(run.times_s)[np.diff(run.number) == 1] for run in teeth.runs])
+    seen = [lasts[tooth % count == each] for each in range(count)]
+    if repeats == 1 or not all(len(each) for each in seen):
+        return 0.0
+    share = np.array([float(np.mean(each)) for each in seen])
+    share *= 360.0 / share.sum()
+    parts = share.reshape(repeats, count // repeats)
+    off = np.cumsum((parts - parts.mean(axis=0)).ravel())
+    return float(np.std(off))

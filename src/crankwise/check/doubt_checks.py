@@ -28,8 +28,8 @@ _NARROW_DEG = 8.0
 _EVEN = 0.04
 _JUMP_SHARE = 0.35
 _JUMP_SAMPLES = 30.0
-_CUT_SHARE = 0.4
-"""A sine cut off so low that it jumps like this stands at its limits for over 0.8 of the time."""
+_CUT_SHARE = 0.8
+"""A sine cut off so low that it jumps like this stands at its limits for longer (arcsine law)."""
 
 
 def pattern_broken(context: CheckContext) -> Iterator[Finding]:
