@@ -82,8 +82,14 @@ def _upside_down(subject: CrankMeasurement, known_good: CrankMeasurement) -> Fla
         return Flank()  # coded in its widths: they have no typical one
     pitch = float(np.median(known_good.intervals_deg))
     as_it_is, turned_over = abs(mine - theirs), abs(mine - (pitch - theirs))
-    if as_it_is < _UNLIKE_SHARE * pitch or turned_over > as_it_is / 4.0:
+    if as_it_is < _UNLIKE_SHARE * pitch:
         return Flank()
+    if turned_over > as_it_is / 4.0:
+        text = (
+            "teeth and spaces of the crank signals are not equally wide, so the signal may be "
+            "upside down in one of them: shifts common to all cams are that much less certain"
+        )
+        return Flank(0.0, max(mine, theirs) / np.sqrt(3.0), (text,))
     turn = theirs if theirs < pitch / 2.0 else theirs - pitch
     text = (
         "the crank signal of one recording is upside down against the other, as the widths of "
