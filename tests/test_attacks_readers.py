@@ -10,7 +10,7 @@ import warnings
 from pathlib import Path
 
 import pytest
-from attacks.readers_hostile import CASES
+from attacks.readers_hostile_files import CASES
 from attacks.readers_mutate import mutated
 from attacks.readers_try import KINDS, outcome
 

@@ -16,6 +16,8 @@ from __future__ import annotations
 
 _LONGEST_WORD = 300
 _SHOWN = 60
+_LONGEST_LINE = 700
+_BEGINNING, _END = 500, 150
 
 
 class CrankwiseError(Exception):
@@ -24,7 +26,10 @@ class CrankwiseError(Exception):
     exit_code = 1
 
     def __init__(self, message: str) -> None:
-        super().__init__(" ".join(_shortened(word) for word in message.split()))
+        line = " ".join(_shortened(word) for word in message.split())
+        if len(line) > _LONGEST_LINE:
+            line = f"{line[:_BEGINNING]}…{line[-_END:]}"
+        super().__init__(line)
 
 
 def _shortened(word: str) -> str:

@@ -21,6 +21,7 @@ from crankwise.readers.foreign import damaged_unless_read, without_native_messag
 from crankwise.readers.frames import to_array
 from crankwise.readers.labels import Label, find_time, parse_label
 from crankwise.readers.limits import check_channels, check_growth
+from crankwise.readers.parquet_pages import check_pages
 from crankwise.readers.stated import interval_from_notes, notes_from_metadata
 from crankwise.readers.table import Table, to_recording
 
@@ -86,8 +87,7 @@ class _File:
             is_parquet = magic.startswith(_PARQUET)
             if not tail.endswith(_PARQUET if is_parquet else _IPC):
                 raise ValueError("the end is missing")
-            if not is_parquet:
-                check_blocks(source)
+            (check_pages if is_parquet else check_blocks)(source)
             metadata = pl.read_parquet_metadata(source.path) if is_parquet else {}
             lazy = pl.scan_parquet(source.path) if is_parquet else pl.scan_ipc(source.path)
             kinds = lazy.collect_schema().dtypes()
