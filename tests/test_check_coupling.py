@@ -133,3 +133,12 @@ def test_the_busier_channel_may_be_the_crank():
     found = findings(replace(recording, channels=channels))["crank-doubtful"]
     assert found.level == "caution"
     assert "'injector' changes far more often" in found.text
+
+
+def test_a_coil_cut_off_low_stays_a_coil():
+    def cut(values):
+        limit = 0.12 * np.abs(values).max()
+        return np.clip(values, -limit, limit)
+
+    assert find_all_edges(with_crank(coil(), cut))["crank"].sensor == "variable-reluctance"
+    assert measure(with_crank(coil(), cut)).crank.timing_edge == measure(coil()).crank.timing_edge
