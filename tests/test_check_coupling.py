@@ -104,9 +104,10 @@ def test_a_coil_that_rests_stays_a_coil():
 
 
 def test_a_coil_cut_off_to_two_levels():
+    # Marked as beyond the range from -0.3 and from 0.1 of the peak on: not as a range cuts.
     def cut(values):
-        limit = 0.12 * np.abs(values).max()
-        return np.where(np.abs(values) > limit, np.copysign(np.inf, values), values)
+        share = values / np.abs(values).max()
+        return np.where(share > 0.1, np.inf, np.where(share < -0.3, -np.inf, values))
 
     found = findings(with_crank(coil(), cut))["clipped"]
     assert found.level == "caution"
