@@ -89,7 +89,7 @@ def three_levels(rng: np.random.Generator) -> Case:
         return np.round((values - rng.uniform(-0.5, 0.5) * step) / step) * step
 
     case = _spoiled(rng, coarse)
-    crank = next(iter(case.recording.channels)).name
+    crank = case.recording.channel_names[0]
     is_logic = len(np.unique(samples(case.recording, crank))) == 2
     is_coil = any(
         len(place.by_crank_edge_deg) == 1

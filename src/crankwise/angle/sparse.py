@@ -7,10 +7,6 @@ import numpy as np
 from crankwise.model.recording import FloatArray
 from crankwise.model.teeth import Teeth
 
-TOOTH_SPACING = "tooth spacing not told from speed"
-SPACING_OR_SPEED = "tooth spacing or speed, with too few teeth to tell"
-"""Sources in an uncertainty budget."""
-
 _FEWEST = 5
 FEWEST_TOLD = 8
 """With fewer teeth, what looks like a tooth out of place may as well be the engine's speed."""

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import chdtrc
 
-from crankwise.angle.sparse import SPACING_OR_SPEED, TOOTH_SPACING
 from crankwise.angle.student import combine
 from crankwise.comparison.match import CamMatch
 from crankwise.model.measurement import CamEdge, CamMeasurement, Contribution
 from crankwise.units import delay_s_to_deg
 
+TOOTH_SPACING = "tooth spacing not told from speed"
+SPACING_OR_SPEED = "tooth spacing or speed, with too few teeth to tell"
 SCATTER = "scatter over the cycles"
 CURVE = "curve, sampling and ripple"
 FLANK = "flank of the crank teeth"
