@@ -241,11 +241,19 @@ def speed_unsteady(context: CheckContext) -> Iterator[Finding]:
     smooth = np.convolve(speed, np.ones(4) / 4, mode="valid")
     swing = float((smooth.max() - smooth.min()) / smooth.mean())
     if swing > _UNSTEADY:
-        # Between few teeth the course of a speed that changes like this is a guess.
-        few = context.crank.teeth_per_rev < _FEW_TEETH
+        teeth = context.crank.teeth_per_rev
+        if teeth < _FEW_TEETH:
+            yield Finding(
+                "speed-unsteady",
+                "caution",
+                f"The speed went from {smooth.min():.0f} to {smooth.max():.0f} rpm. How it changes "
+                f"between {teeth} teeth a revolution is a guess then, and angles may be off by "
+                "more than stated: hold the idle steady and record again.",
+            )
+            return
         yield Finding(
             "speed-unsteady",
-            "caution" if few else "note",
+            "note",
             f"The speed went from {smooth.min():.0f} to {smooth.max():.0f} rpm. Sensor delays turn "
             "into different angles at different speeds: hold the idle steady for a base-timing "
             "measurement.",
