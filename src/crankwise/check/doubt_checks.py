@@ -23,6 +23,8 @@ _SPREAD_DEG, _SPREAD_TIMES = 1.5, 6.0
 """One edge that scatters by so much, and by so much more than the steadiest, is no one edge."""
 _FEW_TEETH = 24
 _MORE_EDGES = 4
+"""Times as many edges: no cam, coil or injector of an engine changes so much oftener than its crank
+wheel, but a crank wheel does so against a cam."""
 _ALIKE_DEG = 4.0
 _NARROW_DEG = 8.0
 _EVEN = 0.04
