@@ -21,6 +21,8 @@ _REJECTED_SHARE = 0.25
 _STRAY_SHARE = 0.06
 _SPREAD_DEG, _SPREAD_TIMES = 1.5, 6.0
 """One edge that scatters by so much, and by so much more than the steadiest, is no one edge."""
+_MOST_SPREAD_DEG = 7.0
+"""Nor is one that scatters by so much, ten times what chain dynamics do, whatever the others do."""
 _FEW_TEETH = 24
 _MORE_EDGES = 4
 """Times as many edges: no cam, coil or injector of an engine changes so much oftener than its crank
@@ -74,6 +76,7 @@ def _neighbours(edges: Sequence[CamEdge]) -> Iterator[tuple[CamEdge, CamEdge]]:
 
 def _one_wanders(scatter_deg: Sequence[float]) -> bool:
     limit = max(_SPREAD_DEG, _SPREAD_TIMES * min(scatter_deg, default=0.0))
+    limit = min(limit, _MOST_SPREAD_DEG)
     return max(scatter_deg, default=0.0) > limit
 
 
