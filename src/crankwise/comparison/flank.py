@@ -8,6 +8,8 @@ import numpy as np
 
 from crankwise.model.measurement import CrankMeasurement
 
+_USUAL_SHARE = 0.7
+"""Of the intervals alike; of quite irregular ones the median says nothing of the widths."""
 _UNLIKE_SHARE = 0.03
 """Of a pitch: teeth whose widths differ from those of the spaces by less tell no polarity."""
 
@@ -84,7 +86,9 @@ def _upside_down(subject: CrankMeasurement, known_good: CrankMeasurement) -> Fla
     as_it_is, turned_over = abs(mine - theirs), abs(mine - (pitch - theirs))
     if as_it_is < _UNLIKE_SHARE * pitch:
         return Flank()
-    if turned_over > as_it_is / 4.0:
+    steps = np.asarray(known_good.intervals_deg)
+    is_usual = float(np.mean(np.abs(steps - pitch) < 0.1 * pitch)) > _USUAL_SHARE
+    if turned_over > as_it_is / 4.0 or not is_usual:
         text = (
             "teeth and spaces of the crank signals are not equally wide, so the signal may be "
             "upside down in one of them: shifts common to all cams are that much less certain"
