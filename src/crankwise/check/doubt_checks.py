@@ -29,7 +29,7 @@ _MORE_EDGES = 4
 wheel, but a crank wheel does so against a cam."""
 _ALIKE_DEG = 4.0
 _NARROW_DEG = 18.0
-"""An injector that opens for 3 ms at idle makes pulses of 15 degrees; common practice, no source."""
+"""An injector open for 3 ms at idle makes pulses of 15 degrees; common practice, no source."""
 _EVEN = 0.04
 _JUMP_SHARE = 0.35
 _JUMP_SAMPLES = 30.0
