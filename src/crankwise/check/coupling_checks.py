@@ -14,10 +14,13 @@ from crankwise.model.teeth import IntArray
 from crankwise.roles.naming import cam_name
 
 _FEWEST_CODES = 5
+"""With so few, not even which of a coil's crossings is the steep one can be told."""
 _MOST_OF_A_CODE_DEG = 0.5
+"""That a crossing may be off by half a code; an eighth of what counts as worn (4 degrees)."""
 _CROSSTALK_SHARE = 0.04
 """Of the coil's swing, peak to peak: on a sine 1/80 of a pitch, or 0.75 degrees on six teeth."""
 _LEAST_OF_A_TOOTH = 3
+"""Sightings from which a median leaves one odd one out."""
 
 
 def few_codes(context: CheckContext) -> Iterator[Finding]:

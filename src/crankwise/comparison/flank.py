@@ -8,6 +8,8 @@ import numpy as np
 
 from crankwise.model.measurement import CrankMeasurement
 
+_USUAL_SHARE = 0.7
+"""Of the intervals alike; of quite irregular ones the median says nothing of the widths."""
 _UNLIKE_SHARE = 0.03
 """Of a pitch: teeth whose widths differ from those of the spaces by less tell no polarity."""
 
@@ -78,10 +80,20 @@ def _upside_down(subject: CrankMeasurement, known_good: CrankMeasurement) -> Fla
     mine, theirs = subject.other_edge_offset_deg, known_good.other_edge_offset_deg
     if mine is None or theirs is None or subject.timing_edge != known_good.timing_edge:
         return Flank()
+    if known_good.repeats == 1 and np.ptp(known_good.intervals_deg) < 1e-6:
+        return Flank()  # coded in its widths: they have no typical one
     pitch = float(np.median(known_good.intervals_deg))
     as_it_is, turned_over = abs(mine - theirs), abs(mine - (pitch - theirs))
-    if as_it_is < _UNLIKE_SHARE * pitch or turned_over > as_it_is / 4.0:
+    if as_it_is < _UNLIKE_SHARE * pitch:
         return Flank()
+    steps = np.asarray(known_good.intervals_deg)
+    is_usual = float(np.mean(np.abs(steps - pitch) < 0.1 * pitch)) > _USUAL_SHARE
+    if turned_over > as_it_is / 4.0 or not is_usual:
+        text = (
+            "teeth and spaces of the crank signals are not equally wide, so the signal may be "
+            "upside down in one of them: shifts common to all cams are that much less certain"
+        )
+        return Flank(0.0, max(mine, theirs) / np.sqrt(3.0), (text,))
     turn = theirs if theirs < pitch / 2.0 else theirs - pitch
     text = (
         "the crank signal of one recording is upside down against the other, as the widths of "

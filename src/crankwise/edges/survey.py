@@ -30,6 +30,7 @@ _PLATEAU_SHARE = 0.76
 """A two-level signal spends more than this share of the time near its two levels; a sine
 spends 0.63 there (arcsine law), so the border lies between."""
 _DRIFT_SHARE = 0.05
+_EVEN_LIMITS = 0.02
 _CLEARLY_APART = 8.0
 _FINEST = 1e-12
 _RESTING_SHARE = 0.3
@@ -228,11 +229,16 @@ def _halves(ordered: FloatArray, middle: float) -> tuple[FloatArray, FloatArray]
 
 
 def _is_cut_coil(ordered: FloatArray, span: float) -> bool:
-    """A coil cut off on both sides: exactly flat tops, yet long slopes between them."""
+    """A coil cut off on both sides: exactly flat tops, yet long slopes between them.
+
+    Where it was cut off at like voltages above and below nought, as a scope's range does and no
+    supply of a sensor, slopes that show at all are long enough.
+    """
     bottom, top = ordered[0], ordered[-1]
     at_limit = min(float((ordered == top).mean()), float((ordered == bottom).mean()))
     between = (ordered > bottom + 0.1 * span) & (ordered < top - 0.1 * span)
-    return at_limit > 0.1 and float(between.mean()) > 0.3
+    is_even = abs(top + bottom) < _EVEN_LIMITS * (top - bottom)
+    return at_limit > 0.1 and float(between.mean()) > (0.05 if is_even else 0.3)
 
 
 def _plateau_noise(ordered: FloatArray, low: float, high: float) -> float:
