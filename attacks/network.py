@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from attacks.network_server import Served
 
-FULL = 300
+FULL = 100
 """Requests of each kind to every operation of the API."""
 QUICK = 4
 

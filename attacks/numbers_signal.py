@@ -76,7 +76,11 @@ def polarity_changes(rng: np.random.Generator) -> Case:
 
 
 def three_levels(rng: np.random.Generator) -> Case:
-    """A range so wide that two to four codes are used."""
+    """A range so wide that two to four codes are used.
+
+    A coil of two codes is a threshold logic (see :func:`logic`): its angles have no truth, and only
+    the comparison is judged.
+    """
     levels = int(rng.integers(2, 5))
 
     def coarse(values: Samples) -> Samples:
@@ -84,7 +88,16 @@ def three_levels(rng: np.random.Generator) -> Case:
         step = (high - low) / (levels - 1 + rng.uniform(-0.3, 0.3))
         return np.round((values - rng.uniform(-0.5, 0.5) * step) / step) * step
 
-    return _spoiled(rng, coarse)
+    case = _spoiled(rng, coarse)
+    crank = case.recording.channel_names[0]
+    is_logic = len(np.unique(samples(case.recording, crank))) == 2
+    is_coil = any(
+        len(place.by_crank_edge_deg) == 1
+        for answer in case.answers
+        for places in answer.cams.values()
+        for place in places
+    )
+    return replace(case, states_angles=not (is_logic and is_coil))
 
 
 def spikes(rng: np.random.Generator) -> Case:

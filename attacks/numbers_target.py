@@ -62,9 +62,15 @@ def three_broken(rng: np.random.Generator) -> Case:
 
 
 def bent_teeth(rng: np.random.Generator) -> Case:
-    """One to three crank teeth bent or worn."""
-    number = draw_engine(rng)
-    wheel = _wheel_of(number)
+    """One to three crank teeth bent or worn, of four or more.
+
+    With three teeth a bent one makes the same times as a speed that swings once a turn.
+    """
+    while True:
+        number = draw_engine(rng)
+        wheel = _wheel_of(number)
+        if wheel.teeth_per_rev > 3:
+            break
     room = 0.2 * min(wheel.intervals_deg)
     teeth = rng.choice(wheel.teeth_per_rev, min(int(rng.integers(1, 4)), 3), replace=False)
     faults: tuple[Fault, ...] = tuple(
@@ -270,6 +276,21 @@ def _could_pass(first: int, second: int) -> bool:
     if one.crank.wheel != two.crank.wheel:
         return False
     return any(_alike(a.teeth, b.teeth) for a in one.cams for b in two.cams)
+
+
+def passes_backwards(number: int) -> bool:
+    """Whether an engine, played backwards, could be taken for itself with its cams moved."""
+    steps = np.asarray(_wheel_of(number).intervals_deg)
+    mirrored = steps[::-1]
+    is_mirror = any(
+        np.allclose(np.roll(mirrored, turn), steps, atol=1e-6) for turn in range(len(steps))
+    )
+    cams = [cam.teeth for cam in engine(number).cams]
+    return is_mirror and any(
+        _alike(tuple((-end, -begin) for begin, end in reversed(teeth)), other)
+        for teeth in cams
+        for other in cams
+    )
 
 
 def _alike(one: tuple[tuple[float, float], ...], two: tuple[tuple[float, float], ...]) -> bool:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from attacks.numbers_case import Case, all_changed, changed, samples
-from attacks.numbers_engine import nameless, subject
+from attacks.numbers_engine import draw_engine, nameless, subject
+from attacks.numbers_target import passes_backwards
 from crankwise.errors import CrankwiseError
 from crankwise.readers import read
 
@@ -187,8 +188,16 @@ def decimated(rng: np.random.Generator) -> Case:
 
 
 def backwards(rng: np.random.Generator) -> Case:
-    """Played backwards: no engine of the family looks so."""
-    case = subject(rng).case()
+    """Played backwards: no engine of the family looks so.
+
+    Of wheels and cams that are not their own mirror images: one tooth of a cam is as wide
+    backwards, and lies elsewhere, as that of a cam that has moved.
+    """
+    while True:
+        number = draw_engine(rng)
+        if not passes_backwards(number):
+            break
+    case = subject(rng, number=number).case()
     recording = all_changed(case.recording, lambda values: values[::-1])
     return replace(case, recording=recording, states_angles=False, shifts=None)
 

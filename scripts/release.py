@@ -120,7 +120,9 @@ def check_contents(built: Built) -> None:
     package = {
         path.relative_to(ROOT / "src").as_posix()
         for path in (ROOT / "src").rglob("*")
-        if path.is_file() and not any(left in str(path) for left in LEAVINGS)
+        if path.is_file()
+        and not any(left in str(path) for left in LEAVINGS)
+        and not any(part.startswith(".") for part in path.relative_to(ROOT).parts)
     }
     wheel, sdist = dict(_files_of(built.wheel)), dict(_files_of(built.sdist))
     inside = {name for name in wheel if ".dist-info/" not in name}

@@ -155,6 +155,13 @@ def test_hunting_is_movement(period):
     assert moves_of(scatter=0.1, move=move).moving_deg > 3.0
 
 
+@pytest.mark.parametrize("period", [2.3, 2.7, 3.0, 3.4])
+def test_hunting_every_few_cycles_is_movement(period):
+    # Neighbouring cycles are as unlike as scatter makes them, or more.
+    move = 2.5 * np.sin(2 * np.pi * np.arange(CYCLES) / period)
+    assert moves_of(scatter=0.3, move=move).moving_deg == pytest.approx(5.0, rel=0.2)
+
+
 def test_common_scatter_is_no_movement():
     # What all edges do together from cycle to cycle, at random, is slack and not a phaser.
     flagged = 0

@@ -55,6 +55,14 @@ def test_independent_errors_come_out_with_their_standard_deviation():
     assert 0.18 < np.sqrt(np.mean(np.square(found))) < 0.28
 
 
+def test_a_wheel_that_repeats_is_compared_with_itself():
+    error = np.array([0.0, 0.0, 4.0, 0.0])
+    assert spacing_sd_deg(teeth_at("4 irregular (70-110)", np.zeros(4))) < 1e-6
+    # The tooth two further on is no longer half a turn away: either may be the one that is bent.
+    found = spacing_sd_deg(teeth_at("4 irregular (70-110)", error))
+    assert 0.8 < found < 2.5
+
+
 def test_four_teeth_say_nothing_of_each_other():
     assert len(off_neighbours_deg(teeth_at("4-1", np.zeros(3)))) == 0
     assert spacing_sd_deg(teeth_at("4-1", np.zeros(3))) == 0.0

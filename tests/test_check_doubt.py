@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from crankwise.check.doubt_checks import _broken
 from crankwise.model.recording import SampledChannel
 from crankwise.pipeline import measure
 from crankwise.testing.simulate import (
@@ -64,6 +65,20 @@ def test_a_cam_that_misses_edges_half_of_the_time():
     assert found.level == "caution"
     assert "intake cam" in found.text
     assert "cycles" in found.text
+
+
+@pytest.mark.parametrize(
+    ("scatter_deg", "told"),
+    [((0.3, 1.0), False), ((0.2, 1.6), True), ((2.0, 6.5), False), ((2.0, 8.0), True)],
+)
+def test_an_edge_that_wanders(scatter_deg, told):
+    (cam, *_) = measure(clean()).cams
+    edges = tuple(
+        replace(edge, scatter_deg=scatter_deg[place % 2]) for place, edge in enumerate(cam.edges)
+    )
+    cycles = min(edge.count for edge in edges)
+    reason = _broken(replace(cam, edges=edges), float(cycles), stray=0.0)
+    assert ("wanders" in reason) == told
 
 
 def test_two_patterns_in_one_file_do_not_alternate():

@@ -225,6 +225,6 @@ def test_every_check_has_a_situation_here():
     named = {"wheel-unsure", "wheel-learned"}
     # Those of what does not belong together stand in test_check_doubt.py.
     named |= {"pattern-broken", "parts-disagree", "crank-doubtful"}
-    named |= {"cam-left-out", "cam-doubtful", "levels-wander"}
+    named |= {"cam-left-out", "cam-doubtful", "levels-wander", "few-codes", "crosstalk"}
     # One code for each check, crank-cam-swapped comes from the roles, damaged-tooth once.
     assert len(CHECKS) == len((codes | named) - {"crank-cam-swapped"})

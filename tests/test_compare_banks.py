@@ -31,7 +31,7 @@ def test_healthy_banks_agree(healthy):
     assert change.between == ("bank-1", "bank-2")
     # 0.1 degrees: what the invented targets of the two banks themselves differ by.
     assert abs(change.change_deg) < change.uncertainty_deg + 0.1
-    assert result.verdict.level == "in-time"
+    assert result.verdict.level == "not-judged"
     assert result.limits.basis == "bank-against-bank"
     assert result.causes == ()
 
@@ -48,7 +48,7 @@ def test_a_cam_that_moved_inside_its_bank_shows(role, late):
 
 def test_a_bank_that_moved_as_a_whole_does_not_show_and_the_limits_say_so():
     result = compare(v6(intake_2=4.0, exhaust_2=4.0), [])
-    assert result.verdict.level == "in-time"
+    assert result.verdict.level == "not-judged"
     assert "moved as a whole does not show" in result.limits.text
 
 
@@ -60,7 +60,9 @@ def test_one_bank_needs_a_known_good():
 
 def test_the_summary_and_the_advice_promise_no_more_than_was_seen():
     verdict = compare(v6(intake_2=4.0, exhaust_2=4.0), []).verdict
+    assert verdict.summary.startswith("Not judged: ")
     assert "a bank that moved as a whole does not show" in verdict.summary
+    assert "Nothing to do inside the banks" in verdict.advice[0]
     assert "No action" not in " ".join(verdict.advice)
     assert "known-good" in verdict.would_change[0]
 

@@ -250,6 +250,26 @@ def test_an_unknown_flank_costs_certainty():
         assert "nothing tells which flank" in " ".join(found.remarks)
 
 
+def test_widths_tell_a_crank_signal_that_is_upside_down():
+    # Without a gap: from a falling edge to the next rising one it is 8 degrees in the known-good
+    # and 12 in the subject, on a pitch of 20. So the subject's falling edges are the other ones.
+    good = engine("t20-fresh-chain")
+    crank = replace(
+        good.crank, tooth_level="unknown", intervals_deg=(20.0,) * 18, repeats=18,
+        other_edge_offset_deg=8.0,
+    )  # fmt: skip
+    known_good = replace(good, crank=crank)
+    over = replace(good, crank=replace(crank, other_edge_offset_deg=12.0))
+    found = match(over, known_good, LIMITS)
+    assert found.edge_deg == pytest.approx(8.0)
+    assert "upside down" in " ".join(found.remarks)
+    assert match(known_good, known_good, LIMITS).edge_deg == 0.0
+    # Neither alike nor exchanged: one of the two may be upside down all the same.
+    unlike = replace(good, crank=replace(crank, other_edge_offset_deg=10.0))
+    found = match(unlike, known_good, LIMITS)
+    assert found.edge_standard_deg == pytest.approx(10.0 / np.sqrt(3.0))
+
+
 # --- refusals -----------------------------------------------------------------------------------
 
 

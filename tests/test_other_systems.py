@@ -130,7 +130,7 @@ def test_a_home_that_can_not_be_used_is_told_only_where_it_is_needed(place, home
     assert crankwise(place, "measure", "t20-fresh-chain.csv", **here).returncode == 0
     done = crankwise(place, "job", "list", **here)
     assert done.returncode == 2
-    assert home in one_line(done)
+    assert home[:40] in one_line(done)  # very long words are shortened in the middle
 
 
 @POSIX

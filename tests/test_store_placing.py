@@ -100,8 +100,8 @@ def test_spacings_do_not_depend_on_where_a_cam_stands():
 
 def every_rule():
     """Each rule of a measurement with a value that breaks it, put where it first applies."""
-    odd = {"const": "?", "enum": "?", "pattern": "?", "minimum": -1, "exclusiveMinimum": -1.0,
-           "maximum": 2.0, "exclusiveMaximum": 720.0}  # fmt: skip
+    odd = {"const": "?", "enum": "?", "pattern": "?", "minimum": -2, "exclusiveMinimum": -1.0,
+           "maximum": 2.0, "exclusiveMaximum": 720.0, "items": (0.0,)}  # fmt: skip
     for (kind, name), rule in RULES.items():
         if broken := _broken(T20, kind, name, odd[next(iter(rule.schema))]):
             yield pytest.param(broken, id=f"{kind}.{name}")

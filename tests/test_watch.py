@@ -34,7 +34,7 @@ from crankwise.workshop.shelving import shelve_file
 
 pytest.importorskip("watchfiles", reason="watching is an extra: install crankwise[watch]")
 
-PATIENCE_S = 20.0
+PATIENCE_S = 60.0
 
 
 @pytest.fixture(scope="module")

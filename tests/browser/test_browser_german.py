@@ -39,7 +39,7 @@ ENGLISH = re.compile(
     r"known-goods?|unknown|in-time|drifting|out-of-time|judged|rising|falling)\b"
 )
 """Words that are not German as well, in the spelling they have within a sentence."""
-POINT = re.compile(r"(?<![\d.,:/’])\d+\.\d{1,2}(?![\d.])")
+POINT = re.compile(r"(?<![\d.,:/’A-Z])\d+\.\d{1,2}(?![\d.])")
 """A decimal point; days have two."""
 
 TEXTS = """async () => {

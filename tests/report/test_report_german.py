@@ -38,14 +38,15 @@ ENGLISH = re.compile(
     re.IGNORECASE,
 )
 """Words that are not German as well."""
-POINT = re.compile(r"(?<![\d.,£])\d+\.\d{1,2}(?![\d.]|\d*%)")
+POINT = re.compile(r"(?<![\d.,£A-Z])\d+\.\d{1,2}(?![\d.]|\d*%)")
 """A decimal point of a measured number; days have two points, amounts are the workshop's."""
 NOT_OURS = re.compile(
     r"[\w -]+\.(?:csv|json)|known-good-\w+|\b[0-9a-f]{16,}\b|\b[\w.]+_\w+\b"
     r"|(?:causes|limits)\.[\w.-]+|[\w-]+ / [\w-]+|, crank$|crank, intake, exhaust"
     r"|(?:crank|intake|exhaust)(?:: |, Hall)|Crankwise [\w.]+|\((?:Dodge|Jeep) [\d.]+\)"
+    r"|Diamond Chain FAQ"
 )
-"""Files, digests, keys, channels, and engines that a source is of."""
+"""Files, digests, keys, channels, engines that a source is of, and sources."""
 STEP = re.compile(
     r"(?:\w+ [\w. -]+, )*(?:known_goods|channels|wheel|reader|outlier_teeth|cycle_known) "
 )

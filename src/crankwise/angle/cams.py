@@ -10,6 +10,7 @@ from crankwise.angle.delay import sensor_delay_s
 from crankwise.angle.folding import CamAngles, Cluster
 from crankwise.angle.movement import Movement, movement
 from crankwise.angle.position import teeth_in_words
+from crankwise.angle.sparse import FEWEST_TOLD
 from crankwise.angle.student import combine
 from crankwise.angle.unseen import UnseenRipple
 from crankwise.model.crank_angle import CrankAngle
@@ -107,15 +108,19 @@ def _budget(
     follow = abs(float(np.mean(cluster.coarse_shift_deg)))
     least = _least_timing_deg(cam, cluster, crank)
     mean_of_cycles = float(scatter_deg / np.sqrt(alike))
+    is_told = crank.teeth.wheel.teeth_per_rev >= FEWEST_TOLD
+    spacing = crank.unlearned_sd_deg
+    dof = crank.unlearned_dof if np.isfinite(crank.unlearned_dof) else None
     lines = [
         # Sampling, noise and the engine's own scatter all show in the spread over the cycles.
         Contribution("scatter over the cycles", mean_of_cycles, "A", count - 1.0),
         Contribution("sampling and noise that repeat every cycle", least, "B", None),
+        Contribution("tooth spacing not told from speed", spacing if is_told else 0.0, "A", dof),
         Contribution(
-            "tooth spacing not told from speed",
-            crank.unlearned_sd_deg,
+            "tooth spacing or speed, with too few teeth to tell",
+            0.0 if is_told else spacing,
             "A",
-            crank.unlearned_dof if np.isfinite(crank.unlearned_dof) else None,
+            dof,
         ),
         Contribution("course of the angle between teeth", float(follow / np.sqrt(3.0)), "B", None),
         Contribution("speed ripple between the teeth", ripple.at(cluster.angle_deg), "B", None),

@@ -25,6 +25,8 @@ _OUTLIER_SD = 6.0
 _FASTEST_SHARE = 0.4
 """Least time a degree takes on the curve, as a share of the least between two teeth."""
 _LEAST_ORDER = 0.3
+_LEAST_TEETH = 4
+"""So many teeth hold the curve of a run; the penalty alone leaves it three freedoms."""
 _MOST_ERROR_SHARE = 0.4
 """A tooth off by more of a pitch would be counted as another; neighbours must keep their order."""
 
@@ -142,11 +144,18 @@ def _residuals_deg(
 
 
 def _drop_outliers(residuals: list[FloatArray]) -> list[FloatArray]:
-    """Weight 0 for teeth far off the curve (median absolute deviation, 1.4826)."""
+    """Weight 0 for teeth far off the curve (median absolute deviation, 1.4826).
+
+    A short run whose teeth are all but a few far off keeps every one: none is known to be better.
+    """
     everything = np.concatenate(residuals)
     spread = 1.482602 * float(np.median(np.abs(everything)))
     limit = max(_OUTLIER_SD * spread, 0.3)
-    return [(np.abs(residual) < limit).astype(np.float64) for residual in residuals]
+    near = [np.abs(residual) < limit for residual in residuals]
+    return [
+        (good if good.sum() >= _LEAST_TEETH else np.ones_like(good)).astype(np.float64)
+        for good in near
+    ]
 
 
 def _mean_by_tooth(

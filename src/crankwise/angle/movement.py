@@ -15,6 +15,10 @@ _LEAST_DEG = 1.0
 """Movement below a degree is not worth a warning: chain dynamics alone twist by 0.5 to 0.8 crank
 degrees (abstract TEMA20000703416)."""
 _MIN_CYCLES = 6
+_BY_CHANCE = 0.02
+_LEAST_SWING_DEG = 2.0
+"""A wave is ruled out to be mere scatter at that probability, and only where it is as large as
+chain dynamics don't make."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,4 +72,28 @@ def _moving_deg(common: FloatArray) -> float:
     ratio = float(np.mean(np.diff(common) ** 2)) / variance
     chance = 2.0 - 2.0 * np.sqrt(4.0 * (count - 2.0) / (count**2 - 1.0))
     reach = float(np.ptp(running_median(common, 3)))
-    return reach if reach > _LEAST_DEG and ratio < chance else 0.0
+    if reach > _LEAST_DEG and ratio < chance:
+        return reach
+    swing = _swing_deg(common)
+    return swing if swing > _LEAST_SWING_DEG else 0.0
+
+
+def _swing_deg(common: FloatArray) -> float:
+    """Peak to peak of a wave that stands out of the scatter, however quick it is; else 0.
+
+    A phaser that hunts every few cycles leaves neighbouring cycles as unlike as scatter does. A
+    test on the periodogram tells them apart, as Fisher's does (Proc. R. Soc. A 125 (1929) 54; from
+    memory), but of two neighbouring ordinates, among which a wave may be divided: of ``m`` of mere
+    noise two hold the share ``g`` of all with a probability of ``(1 - g)^(m - 1) + (m - 1) g (1 -
+    g)^(m - 2)``, and there are ``m - 1`` such pairs.
+    """
+    power = np.abs(np.fft.rfft(common - common.mean()))[1 : (len(common) + 1) // 2] ** 2
+    total, count = float(power.sum()), len(power)
+    if count < 3 or total == 0.0:
+        return 0.0
+    pair = float((power[1:] + power[:-1]).max())
+    rest = 1.0 - pair / total
+    chance = rest ** (count - 1) + (count - 1) * (1.0 - rest) * rest ** (count - 2)
+    if (count - 1) * chance > _BY_CHANCE:
+        return 0.0
+    return 4.0 * float(np.sqrt(pair)) / len(common)

@@ -7,7 +7,9 @@ import numpy as np
 from crankwise.model.recording import FloatArray
 from crankwise.model.teeth import Teeth
 
-_FEWEST = 8
+_FEWEST = 5
+FEWEST_TOLD = 8
+"""With fewer teeth, what looks like a tooth out of place may as well be the engine's speed."""
 _GAIN = 1.4
 """A lone error of one degree shows as 1 at its tooth, as 2/3 at either neighbour and as 1/6 at the
 next ones: the root of the sum of their squares (weights of a cubic through even teeth)."""
@@ -23,7 +25,7 @@ def off_neighbours_deg(teeth: Teeth) -> FloatArray:
     -------
     np.ndarray [shape=(teeth_per_rev,)]
         Crank degrees; 0 for a tooth that was never seen with all its neighbours. Empty for a wheel
-        of under eight teeth.
+        of under five teeth.
     """
     count = teeth.wheel.teeth_per_rev
     if count < _FEWEST:
@@ -49,5 +51,26 @@ def off_neighbours_deg(teeth: Teeth) -> FloatArray:
 
 def spacing_sd_deg(teeth: Teeth) -> float:
     """Standard deviation of the teeth's places, as far as their neighbours show it; degrees."""
+    if teeth.wheel.teeth_per_rev < _FEWEST:
+        return _unlike_repeats_deg(teeth)
     off = off_neighbours_deg(teeth)
     return float(np.sqrt(np.mean(off**2)) / _GAIN) if len(off) else 0.0
+
+
+def _unlike_repeats_deg(teeth: Teeth) -> float:
+    """Standard deviation of the teeth's places against those of the wheel's other repeats.
+
+    Firings come at even angles, so the speed does alike in each part of a turn that looks alike;
+    0 for a wheel that does not repeat.
+    """
+    count, repeats = teeth.wheel.teeth_per_rev, teeth.wheel.repeats
+    tooth = np.concatenate([run.number[:-1][np.diff(run.number) == 1] for run in teeth.runs])
+    lasts = np.concatenate([np.diff(run.times_s)[np.diff(run.number) == 1] for run in teeth.runs])
+    seen = [lasts[tooth % count == each] for each in range(count)]
+    if repeats == 1 or not all(len(each) for each in seen):
+        return 0.0
+    share = np.array([float(np.mean(each)) for each in seen])
+    share *= 360.0 / share.sum()
+    parts = share.reshape(repeats, count // repeats)
+    off = np.cumsum((parts - parts.mean(axis=0)).ravel())
+    return float(np.std(off))

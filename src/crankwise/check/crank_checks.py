@@ -6,15 +6,23 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from crankwise.angle.sparse import off_neighbours_deg
+from crankwise.angle.sparse import FEWEST_TOLD, off_neighbours_deg
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 
 _SURE = 0.95
+_SCATTER_SHARE = 0.2
+"""Of a pitch, the standard deviation of the teeth: no wheel is made so badly, and another one with
+a few teeth more or less fits as well."""
+_FEWEST_BESIDE_GAP = 12
+_GAP_LOG, _GAP_TIMES = 0.16, 8.0
+"""A coil sees the teeth beside a gap up to 0.7 degrees off (8 % of a gap of 18 degrees); a gap that
+is a pitch wider or narrower is off by 0.22 and more, up to gaps of five pitches."""
 _DAMAGE_DEG = 0.8
 _DAMAGE_TIMES = 8.0
 _MISSING_SHARE = 0.4
 _UNSTEADY = 0.15
+_FEW_TEETH = 24
 _IDLE_LIMIT_RPM = 1200.0
 """Published monitors compare the positions below 1200 rpm only (GM documents 134405, 164910)."""
 _RUNOUT = 0.12
@@ -23,7 +31,24 @@ _RUNOUT = 0.12
 def wheel_unsure(context: CheckContext) -> Iterator[Finding]:
     """The wheel, or which repeat of it, is not beyond doubt."""
     choice = context.crank.choice
-    if choice.confidence < 0.999 * _SURE and not context.angle.teeth.wheel.learned:
+    scatter = context.angle.tooth_error_sd_deg
+    if scatter > _SCATTER_SHARE * context.crank.pitch_deg:
+        yield Finding(
+            "wheel-unsure",
+            "caution",
+            f"The teeth of the crank signal lie {scatter:.1f}° about their places on a "
+            f"{context.crank.wheel} wheel: it is another wheel, or the signal is not that of one "
+            "wheel all the time. Check the probe and record again.",
+        )
+    elif _gap_is_off(context):
+        yield Finding(
+            "wheel-unsure",
+            "caution",
+            f"The gap of the crank signal is not as wide as that of a {context.crank.wheel} wheel: "
+            "it is another wheel, or the engine slows down there every turn. Record the engine at "
+            "a steadier speed, or add its wheel to the catalogue.",
+        )
+    elif choice.confidence < 0.999 * _SURE and not context.angle.teeth.wheel.learned:
         rival = f" The next best is {choice.runner_up}." if choice.runner_up else ""
         yield Finding(
             "wheel-unsure",
@@ -31,6 +56,34 @@ def wheel_unsure(context: CheckContext) -> Iterator[Finding]:
             f"The crank wheel is probably {context.crank.wheel} "
             f"({choice.confidence:.0%} sure).{rival} Record longer and at a steadier speed.",
         )
+
+
+def _gap_is_off(context: CheckContext) -> bool:
+    """Whether the engine would have to change its speed in the gap as it does nowhere else.
+
+    Compared is the logarithm of the time a degree takes, in each interval against the two on
+    either side, median over the turns.
+    """
+    wheel = context.angle.teeth.wheel
+    steps, count = np.asarray(wheel.intervals_deg), wheel.teeth_per_rev
+    is_gap = steps > 1.5 * steps.min()
+    if not wheel.has_gap or wheel.learned or count < _FEWEST_BESIDE_GAP:
+        return False
+    tooth, off = [np.empty(0, dtype=np.int64)], [np.empty(0)]
+    for run in context.angle.teeth.runs:
+        slow = np.log(np.diff(run.times_s) / np.diff(run.angles_deg(wheel)))
+        if len(slow) >= 5:  # an interval and its two neighbours on either side
+            off.append(slow[2:-2] - (slow[:-4] + slow[1:-3] + slow[3:-1] + slow[4:]) / 4.0)
+            tooth.append(run.number[2:-3] % count)
+    which, values = np.concatenate(tooth), np.concatenate(off)
+    typical = np.array([float(np.median(values[which == k])) if (which == k).any() else 0.0
+                        for k in range(count)])  # fmt: skip
+    # Two intervals on either side of a gap are compared with it.
+    clear = ~np.any([np.roll(is_gap, by) for by in range(-2, 3)], axis=0)
+    if not clear.any():
+        return False
+    spread = 1.482602 * float(np.median(np.abs(typical[clear])))
+    return bool((np.abs(typical[is_gap]) > max(_GAP_LOG, _GAP_TIMES * spread)).any())
 
 
 def wheel_learned(context: CheckContext) -> Iterator[Finding]:
@@ -60,9 +113,9 @@ def damaged_tooth(context: CheckContext) -> Iterator[Finding]:
     if len(context.angle.tooth_error_deg):
         # Part of a lone tooth's error passes for speed; what was learned is scaled up to the whole.
         error = context.angle.tooth_error_deg / context.angle.learned_share
-    else:
+    elif count >= FEWEST_TOLD:
         error = off_neighbours_deg(context.angle.teeth)
-    if len(error) == 0:
+    else:
         return
     spread = 1.482602 * float(np.median(np.abs(error)))
     limit = max(_DAMAGE_DEG, _DAMAGE_TIMES * spread)
@@ -127,7 +180,7 @@ def teeth_lost(context: CheckContext) -> Iterator[Finding]:
 def too_few_teeth(context: CheckContext) -> Iterator[Finding]:
     """A wheel with so few teeth that speed ripple between them stays unseen."""
     teeth = context.crank.teeth_per_rev
-    if teeth < 24:
+    if teeth < _FEW_TEETH:
         yield Finding(
             "few-crank-teeth",
             "caution",
@@ -188,6 +241,16 @@ def speed_unsteady(context: CheckContext) -> Iterator[Finding]:
     smooth = np.convolve(speed, np.ones(4) / 4, mode="valid")
     swing = float((smooth.max() - smooth.min()) / smooth.mean())
     if swing > _UNSTEADY:
+        teeth = context.crank.teeth_per_rev
+        if teeth < _FEW_TEETH:
+            yield Finding(
+                "speed-unsteady",
+                "caution",
+                f"The speed went from {smooth.min():.0f} to {smooth.max():.0f} rpm. How it changes "
+                f"between {teeth} teeth a revolution is a guess then, and angles may be off by "
+                "more than stated: hold the idle steady and record again.",
+            )
+            return
         yield Finding(
             "speed-unsteady",
             "note",

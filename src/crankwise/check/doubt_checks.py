@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from crankwise.check.context import CheckContext
+from crankwise.model.edges import Edges
 from crankwise.model.finding import Finding
 from crankwise.model.measurement import CamEdge, CamMeasurement
 from crankwise.roles.naming import cam_name
@@ -20,13 +21,20 @@ _REJECTED_SHARE = 0.25
 _STRAY_SHARE = 0.06
 _SPREAD_DEG, _SPREAD_TIMES = 1.5, 6.0
 """One edge that scatters by so much, and by so much more than the steadiest, is no one edge."""
+_MOST_SPREAD_DEG = 7.0
+"""Nor is one that scatters by so much, ten times what chain dynamics do, whatever the others do."""
 _FEW_TEETH = 24
+_MORE_EDGES = 4
+"""Times as many edges: no cam, coil or injector of an engine changes so much oftener than its crank
+wheel, but a crank wheel does so against a cam."""
 _ALIKE_DEG = 4.0
-_NARROW_DEG = 8.0
+_NARROW_DEG = 18.0
+"""An injector open for 3 ms at idle makes pulses of 15 degrees; common practice, no source."""
 _EVEN = 0.04
 _JUMP_SHARE = 0.35
 _JUMP_SAMPLES = 30.0
-_CUT_SHARE = 0.1
+_CUT_SHARE = 0.8
+"""A sine cut off so low that it jumps like this stands at its limits for longer (arcsine law)."""
 
 
 def pattern_broken(context: CheckContext) -> Iterator[Finding]:
@@ -69,6 +77,7 @@ def _neighbours(edges: Sequence[CamEdge]) -> Iterator[tuple[CamEdge, CamEdge]]:
 
 def _one_wanders(scatter_deg: Sequence[float]) -> bool:
     limit = max(_SPREAD_DEG, _SPREAD_TIMES * min(scatter_deg, default=0.0))
+    limit = min(limit, _MOST_SPREAD_DEG)
     return max(scatter_deg, default=0.0) > limit
 
 
@@ -87,9 +96,20 @@ def parts_disagree(context: CheckContext) -> Iterator[Finding]:
 def crank_doubtful(context: CheckContext) -> Iterator[Finding]:
     """A channel taken for the crank that may well be a cam."""
     teeth = context.crank.teeth_per_rev
-    if teeth >= _FEW_TEETH or not context.cams:
+    if teeth >= _FEW_TEETH and context.crank.repeats == 1:
         return
-    is_slow = any(len(cam.edges) >= 4 * teeth for cam in context.cams)
+    rival = _rival(context)
+    if rival:
+        yield Finding(
+            "crank-doubtful",
+            "caution",
+            f"'{context.crank.channel}' was taken for the crank, but {rival}: it may be a cam "
+            "itself. Check which probe sat where, and name the crank channel.",
+        )
+        return
+    # Counted as they came: where few cycles were seen, not all edges make it into a pattern.
+    count = len(context.crank_edges.times_s)
+    is_slow = any(len(context.edges[cam.channel].times_s) >= count for cam in context.cams)
     turns_with_it = not context.crank.cycle_known and all(
         _repeats(cam) for cam in context.cams if cam.edges
     )
@@ -101,6 +121,26 @@ def crank_doubtful(context: CheckContext) -> Iterator[Finding]:
             "as it does: it may be a cam itself, and the true crank is missing or on another "
             "channel. Check which probe sat where.",
         )
+
+
+def _rival(context: CheckContext) -> str:
+    """Why another channel may be the crank instead of one with few teeth; empty if none may."""
+    if context.roles.fixed:
+        return ""  # the user said which channels count
+    others = [name for name in context.edges if name != context.crank.channel]
+    named = [name for name in others if context.roles.hints[name].kind == "crank"]
+    if named and not context.cams:
+        return f"'{named[0]}' is named like it, and no cam fits"
+    least = _MORE_EDGES * len(context.crank_edges.times_s)
+    busiest = max(others, key=lambda name: _changes(context.edges[name]), default="")
+    if busiest and _changes(context.edges[busiest]) >= least:
+        return f"'{busiest}' changes far more often"
+    return ""
+
+
+def _changes(edges: Edges) -> int:
+    """How often a channel changes, also where that is too fast for edges."""
+    return len(edges.times_s) + edges.rejected.get("too-fast", 0)
 
 
 def _repeats(cam: CamMeasurement) -> bool:

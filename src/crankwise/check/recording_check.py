@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from crankwise.check import cam_checks, crank_checks, doubt_checks, signal_checks
+from crankwise.check import cam_checks, coupling_checks, crank_checks, doubt_checks, signal_checks
 from crankwise.check.context import CheckContext
 from crankwise.model.finding import Finding
 
@@ -33,6 +33,8 @@ CHECKS: tuple[Check, ...] = (
     doubt_checks.cam_left_out,
     doubt_checks.cam_doubtful,
     doubt_checks.levels_wander,
+    coupling_checks.few_codes,
+    coupling_checks.crosstalk,
     signal_checks.sampled_too_slowly,
     signal_checks.clipped,
     signal_checks.noisy,

@@ -14,6 +14,9 @@ from crankwise.units import rpm_to_deg_per_s
 _COARSE_STEP_DEG = 0.5
 _GOOD_STEP_DEG = 0.1
 _CLIPPED = 0.002
+_CUT_TO_LEVELS = 0.3
+"""A sine so cut off stays at its limits as a signal of two levels does (arcsine law: below 0.89
+of its height)."""
 _NOISY = 0.08
 
 
@@ -53,7 +56,16 @@ def clipped(context: CheckContext) -> Iterator[Finding]:
     """Signals cut off by the scope's range."""
     for channel, role in _roles(context).items():
         share = context.edges[channel].clipped_fraction
-        if share > _CLIPPED:
+        is_square = context.edges[channel].sensor != "variable-reluctance"
+        if role == "crank" and is_square and share > _CUT_TO_LEVELS:
+            yield Finding(
+                "clipped",
+                "caution",
+                f"{share:.1%} of the {role} signal lies beyond the scope's range: what is left "
+                "does not tell a coil from a sensor with two levels, nor which of its edges "
+                "count. Choose a wider range and record again.",
+            )
+        elif share > _CLIPPED:
             yield Finding(
                 "clipped",
                 "note",

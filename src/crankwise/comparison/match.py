@@ -12,6 +12,7 @@ from itertools import permutations
 
 import numpy as np
 
+from crankwise.comparison.flank import flank_between
 from crankwise.errors import NotMeasurableError
 from crankwise.model.measurement import CamMeasurement, CrankMeasurement, Measurement
 from crankwise.model.recording import FloatArray
@@ -107,7 +108,7 @@ def match(subject: Measurement, known_good: Measurement, limits: Limits) -> Matc
         raise NotMeasurableError(
             f"{side.recording.name}: no cam was measured, so there is nothing to compare"
         )
-    flank = _flank(subject.crank, known_good.crank)
+    flank = flank_between(subject.crank, known_good.crank)
     turns = _turns(subject.crank, known_good.crank)
     best: tuple[float, Match] | None = None
     for pairs in _assignments(subject.cams, known_good.cams):
@@ -137,74 +138,6 @@ def _same_wheel(subject: CrankMeasurement, known_good: CrankMeasurement) -> None
             f"({subject.teeth_per_rev} teeth), the known-good {known_good.wheel} "
             f"({known_good.teeth_per_rev} teeth); choose a known-good of the same engine"
         )
-
-
-@dataclass(frozen=True, slots=True)
-class _Flank:
-    """Angle that takes the subject to the known-good's flank of the crank teeth.
-
-    With how well it is known (standard uncertainty), and what to say of it.
-    """
-
-    turn_deg: float = 0.0
-    standard_deg: float = 0.0
-    remarks: tuple[str, ...] = ()
-
-
-def _flank(subject: CrankMeasurement, known_good: CrankMeasurement) -> _Flank:
-    """How to make both sides count from the same flank of the teeth."""
-    flanks = [_flank_of(side) for side in (subject, known_good)]
-    kinds = {side.sensor == "variable-reluctance" for side in (subject, known_good)}
-    if len(kinds) == 2:
-        half = _tooth_width(subject, known_good) / 2
-        coil_is_subject = subject.sensor == "variable-reluctance"
-        hall_flank = flanks[1] if coil_is_subject else flanks[0]
-        # The middle of a tooth comes before its end and after its beginning.
-        early = -half if hall_flank != "leading" else half
-        # Where in the tooth a coil crosses depends on its shape: anywhere within half a tooth of
-        # the middle is taken as equally likely (rectangular law, GUM 4.3.7).
-        text = (
-            "one crank sensor is a coil, timed at the middle of a tooth, the other a Hall sensor, "
-            f"timed at a flank: half a tooth ({half:.1f}°) was allowed for, and shifts common to "
-            "all cams are that much less certain"
-        )
-        turn = early if coil_is_subject else -early
-        return _Flank(turn, half / np.sqrt(3.0), (text,))
-    if "unknown" in flanks or flanks[0] == flanks[1]:
-        if subject.timing_edge != known_good.timing_edge and "unknown" in flanks and not all(kinds):
-            text = (
-                f"the crank was timed by its {subject.timing_edge} edges in the subject and by its "
-                f"{known_good.timing_edge} ones in the known-good, and nothing tells which flank "
-                "of the teeth that is"
-            )
-            width = _tooth_width(subject, known_good)
-            return _Flank(0.0, width / np.sqrt(3.0), (text,))
-        return _Flank()
-    width = _tooth_width(subject, known_good)
-    sign = -1.0 if flanks[0] == "leading" else 1.0
-    text = (
-        f"the subject was timed by the {flanks[0]} flank of the crank teeth, the known-good by the "
-        f"{flanks[1]} one: the width of a tooth ({width:.2f}°) was taken into account"
-    )
-    return _Flank(sign * width, 0.0, (text,))
-
-
-def _flank_of(side: CrankMeasurement) -> str:
-    if side.tooth_level == "unknown":
-        return "unknown"
-    ends = (side.timing_edge == "falling") == (side.tooth_level == "high")
-    return "trailing" if ends else "leading"
-
-
-def _tooth_width(subject: CrankMeasurement, known_good: CrankMeasurement) -> float:
-    """Width of a tooth, crank degrees, from whichever side shows it; else half a pitch."""
-    for side in (subject, known_good):
-        offset = side.other_edge_offset_deg
-        if offset is not None and _flank_of(side) == "leading":
-            return offset
-        if offset is not None and _flank_of(side) == "trailing":
-            return side.pitch_deg - offset
-    return subject.pitch_deg / 2
 
 
 def _turns(subject: CrankMeasurement, known_good: CrankMeasurement) -> FloatArray:

@@ -14,11 +14,16 @@ from crankwise.model.measurement import CamEdge, CamMeasurement, Contribution
 from crankwise.units import delay_s_to_deg
 
 TOOTH_SPACING = "tooth spacing not told from speed"
+SPACING_OR_SPEED = "tooth spacing or speed, with too few teeth to tell"
 SCATTER = "scatter over the cycles"
 CURVE = "curve, sampling and ripple"
 FLANK = "flank of the crank teeth"
 ODD_EDGES = 0.001
 """Probability of the edges' disagreement by chance below which they are said to disagree."""
+_ROUGHER = 4.0
+"""Ratio of variances from which one recording's crank teeth are rougher than the other's: a tooth
+that was damaged meanwhile, or another wheel. Below, speed ripple alone makes the estimates differ.
+"""
 COMMON = (CURVE, FLANK)
 """Contributions that move all cams of a recording alike: a separation does not feel them."""
 
@@ -89,7 +94,8 @@ def pair_shift(
         Mean speeds of the two recordings.
     spreads : Spreads
     same_vehicle : bool
-        Whether both are recordings of one engine: its crank wheel's tooth errors then cancel.
+        Whether both are recordings of one engine: its crank wheel's tooth errors then cancel,
+        unless they have grown.
     flank_standard_deg : float
         Standard uncertainty of the crank flank that both count from.
     """
@@ -97,6 +103,7 @@ def pair_shift(
     consistency = _consistency(found, spreads, same_vehicle=same_vehicle)
     # Where one edge is off, the others tell how far the cam itself has moved.
     centre = np.median if consistency < ODD_EDGES else np.mean
+    mine_deg, theirs_deg = _teeth_deg(found, same_vehicle=same_vehicle)
     return PairShift(
         role=found.known_good.role,
         match=found,
@@ -104,19 +111,42 @@ def pair_shift(
         subject=_side(
             found.subject,
             "subject",
-            keep_teeth=not same_vehicle,
+            teeth_deg=mine_deg,
             more=(Contribution(f"{FLANK}, subject", flank_standard_deg, "B", None),),
         ),
-        known_good=_side(found.known_good, "known-good", keep_teeth=not same_vehicle),
+        known_good=_side(found.known_good, "known-good", teeth_deg=theirs_deg),
         delay_deg=delay,
         consistency=consistency,
     )
 
 
+def _teeth_deg(found: CamMatch, *, same_vehicle: bool) -> tuple[float, float]:
+    """Standard uncertainty of each side's place from the spacing of its crank teeth.
+
+    What both wheels have in common cancels: all of it within one vehicle, and between vehicles
+    what too few teeth don't tell from speed.
+    """
+    own, shared = (
+        np.array(
+            [
+                _mean_square(cam, lambda line, source=source: line.source == source)  # type: ignore[misc]
+                / len(cam.edges)
+                for cam in (found.subject, found.known_good)
+            ]
+        )
+        for source in (TOOTH_SPACING, SPACING_OR_SPEED)
+    )
+    if same_vehicle:
+        own, shared = np.zeros(2), own + shared
+    grown = np.where(shared > _ROUGHER * shared[::-1], shared, 0.0)
+    mine, theirs = np.sqrt(own + grown)
+    return float(mine), float(theirs)
+
+
 def _side(
-    cam: CamMeasurement, side: str, *, keep_teeth: bool, more: tuple[Contribution, ...] = ()
+    cam: CamMeasurement, side: str, *, teeth_deg: float, more: tuple[Contribution, ...] = ()
 ) -> SideUncertainty:
-    lines = [*_side_budget(cam, side, keep_teeth=keep_teeth), *more]
+    lines = [*_side_budget(cam, side, teeth_deg=teeth_deg), *more]
     budget = tuple(line for line in lines if line.standard_deg > 0)
     standard, dof, _, _ = combine(budget)
     return SideUncertainty(budget, standard, dof)
@@ -139,7 +169,7 @@ def _delay(found: CamMatch, speed_difference_rpm: float, spreads: Spreads) -> tu
     return 0.0, abs(delay_s_to_deg(spreads.delay_s, speed_rpm=speed_difference_rpm))
 
 
-def _side_budget(cam: CamMeasurement, side: str, *, keep_teeth: bool) -> list[Contribution]:
+def _side_budget(cam: CamMeasurement, side: str, *, teeth_deg: float) -> list[Contribution]:
     """Budget of the mean over a cam's edges.
 
     Scatter common to all edges does not average out over them; their own scatter, and the tooth
@@ -151,17 +181,15 @@ def _side_budget(cam: CamMeasurement, side: str, *, keep_teeth: bool) -> list[Co
     common = cam.common_scatter_deg**2 / cycles
     scatter = _mean_square(cam, lambda line: line.source == SCATTER)
     own = max(scatter - common, 0.0) / count
-    teeth = _mean_square(cam, lambda line: line.source == TOOTH_SPACING) / count
-    rest = _mean_square(cam, lambda line: line.source not in {SCATTER, TOOTH_SPACING})
-    lines = [
+    told = {SCATTER, TOOTH_SPACING, SPACING_OR_SPEED}
+    rest = _mean_square(cam, lambda line: line.source not in told)
+    return [
         Contribution(
             f"scatter of the cam, {side}", float(np.sqrt(common + own)), "A", cycles - 1.0
         ),
         Contribution(f"{CURVE}, {side}", float(np.sqrt(rest)), "B", None),
+        Contribution(f"crank tooth spacing, {side}", teeth_deg, "B", None),
     ]
-    if keep_teeth:
-        lines.append(Contribution(f"crank tooth spacing, {side}", float(np.sqrt(teeth)), "B", None))
-    return lines
 
 
 def _mean_square(cam: CamMeasurement, wanted: Callable[[Contribution], bool]) -> float:

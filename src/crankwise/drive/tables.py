@@ -18,6 +18,9 @@ _MOST_LINE: Final = 2_500
 """A key of many dots on one line takes Python's reader of TOML its length squared."""
 _MOST_WORDS: Final = 2_000
 
+_AS_GOOD_AS: Final = 1e-6
+"""Lengths and angles so near a bound are as good as on it; smaller ones vanish in a product."""
+
 
 class Table:
     """One table of a file.
@@ -108,7 +111,7 @@ class Table:
         value = self._take(key)
         if value is None:
             return None
-        if not _is_number(value) or not above < value <= most:
+        if not _is_number(value) or not above + _AS_GOOD_AS < value <= most:
             raise self._wrong(key, value, f"a number above {above:g} and at most {most:g}")
         return float(value)
 

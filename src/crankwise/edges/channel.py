@@ -88,6 +88,7 @@ class ChannelFinder:
             height=everything.height[keep],
             steepness=steepness[keep] if len(steepness) else steepness,
             jumps=sum(piece.jumps for piece in pieces),
+            codes=min(level.codes for level in levels),
         )
 
 

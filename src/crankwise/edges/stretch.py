@@ -134,7 +134,7 @@ def edges_in(stretch: Stretch, *, interval_s: float, before: Found | None) -> Pi
     usable = np.ones(len(index), dtype=np.bool_)
     missing = infinite = 0
     if samples is not stretch.samples:
-        missing, infinite = _count(np.isnan, stretch), _count(np.isinf, stretch)
+        missing, infinite = _count(np.isnan, stretch), _count(_is_beyond, stretch)
         usable = ~(np.isnan(stretch.samples[index]) | np.isnan(stretch.samples[index + 1]))
     time_s = step_s = np.empty(0)
     if stretch.time_s is not None:
@@ -173,6 +173,12 @@ def _search(
     return samples, find_through_noise(samples, interval_s=interval_s, before=before)
 
 
+def _is_beyond(values: Samples) -> BoolArray:
+    """Which samples are infinite, or as good as that."""
+    # What takes their place lies up to three times as far out, and must be usable itself.
+    return np.asarray(~(is_usable(values, limit=LARGEST / 4.0) | np.isnan(values)))
+
+
 def _count(is_so: Callable[[Samples], BoolArray], stretch: Stretch) -> int:
     return int(np.count_nonzero(is_so(stretch.core)))
 
@@ -189,8 +195,7 @@ def _nothing(stretch: Stretch, *, too_fast: int = 0) -> Piece:
 def _filled(values: Samples) -> Samples:
     """Samples with every NaN replaced by the last value and every infinity by one beyond range."""
     missing = np.isnan(values)
-    # What takes their place lies up to three times as far out, and must be usable itself.
-    infinite = ~(is_usable(values, limit=LARGEST / 4.0) | missing)
+    infinite = _is_beyond(values)
     good = ~(infinite | missing)
     if not good.any():
         return values[:0]

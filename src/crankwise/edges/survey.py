@@ -5,7 +5,7 @@ The survey looks at a thinned copy, so its cost does not grow with the recording
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -30,8 +30,11 @@ _PLATEAU_SHARE = 0.76
 """A two-level signal spends more than this share of the time near its two levels; a sine
 spends 0.63 there (arcsine law), so the border lies between."""
 _DRIFT_SHARE = 0.05
+_EVEN_LIMITS = 0.02
 _CLEARLY_APART = 8.0
 _FINEST = 1e-12
+_RESTING_SHARE = 0.3
+"""A window that spans less of the widest one's span shows no teeth: the channel rests there."""
 
 
 LARGEST = 1e30
@@ -67,6 +70,8 @@ class Survey:
         codes of the scope stay below it.
     is_flat : bool
         Nothing stands out of the noise.
+    codes : int
+        How many different values were seen among the thinned samples.
     """
 
     sensor: SensorKind
@@ -79,6 +84,7 @@ class Survey:
     noise: float
     least_arm: float
     is_flat: bool
+    codes: int = 0
 
 
 def survey(
@@ -123,13 +129,27 @@ def survey(
             "hall", middle, middle, middle, centre[:1], low, high, noise, 0.0, is_flat=True
         )
     low, high = _settled_levels(ordered, low, high, noise)
-    if sensor == "hall" or (sensor is None and _has_two_levels(ordered, low, high, reach)):
-        return _hall(windows, centre, bottom, top, low=low, high=high, noise=noise)
-    drifting = _drifting_hall(windows, centre, bottom, top, noise=noise)
-    if sensor is None and drifting is not None:
-        return drifting
+    busy = _busy(windows, top - bottom, ordered)
+    found: Survey | None = None
+    if sensor == "hall" or (sensor is None and _has_two_levels(busy, low, high, reach)):
+        found = _hall(windows, centre, bottom, top, low=low, high=high, noise=noise)
+    elif sensor is None:
+        found = _drifting_hall(windows, centre, bottom, top, noise=noise)
     least_arm = max(4.0 * noise, 1.2 * quantum)
-    return _variable_reluctance(windows, centre, bottom, top, noise=noise, least_arm=least_arm)
+    found = found or _variable_reluctance(
+        windows, centre, bottom, top, noise=noise, least_arm=least_arm
+    )
+    return replace(found, codes=1 + int(np.count_nonzero(np.diff(ordered))))
+
+
+def _busy(windows: FloatArray, spans: FloatArray, ordered: FloatArray) -> FloatArray:
+    """All samples in order, without the windows in which the channel rests.
+
+    A coil that stands still for a while, or lost its contact, stays at one level without having
+    two.
+    """
+    busy = spans >= _RESTING_SHARE * float(spans.max())
+    return ordered if busy.all() else in_order(windows[busy])
 
 
 def _has_two_levels(ordered: FloatArray, low: float, high: float, reach: float) -> bool:
@@ -209,11 +229,16 @@ def _halves(ordered: FloatArray, middle: float) -> tuple[FloatArray, FloatArray]
 
 
 def _is_cut_coil(ordered: FloatArray, span: float) -> bool:
-    """A coil cut off on both sides: exactly flat tops, yet long slopes between them."""
+    """A coil cut off on both sides: exactly flat tops, yet long slopes between them.
+
+    Where it was cut off at like voltages above and below nought, as a scope's range does and no
+    supply of a sensor, slopes that show at all are long enough.
+    """
     bottom, top = ordered[0], ordered[-1]
     at_limit = min(float((ordered == top).mean()), float((ordered == bottom).mean()))
     between = (ordered > bottom + 0.1 * span) & (ordered < top - 0.1 * span)
-    return at_limit > 0.1 and float(between.mean()) > 0.3
+    is_even = abs(top + bottom) < _EVEN_LIMITS * (top - bottom)
+    return at_limit > 0.1 and float(between.mean()) > (0.05 if is_even else 0.3)
 
 
 def _plateau_noise(ordered: FloatArray, low: float, high: float) -> float:

@@ -20,6 +20,8 @@ _SPOILING = {
     "parts-disagree": "parts of the recording don't belong together",
     "crank-doubtful": "the crank channel is not sure",
     "levels-wander": "a signal does not keep its levels",
+    "few-codes": "a signal was recorded in too few steps",
+    "crosstalk": "a cam's signal leaks into that of the crank",
 }
 
 

@@ -49,6 +49,14 @@ BLOCKING = {
         "a signal does not keep its levels",
         "Set the channel to DC coupling, leave its range alone, and record again.",
     ),
+    "few-codes": (
+        "a signal was recorded in too few steps",
+        "Choose a range that the signal fills, and record again.",
+    ),
+    "crosstalk": (
+        "a cam's signal leaks into that of the crank",
+        "Check the earth leads and the probes, and record again.",
+    ),
 }
 """Findings with which nothing can be judged: the reason, and what to do."""
 _DECIDES = (
@@ -111,11 +119,14 @@ def judge(
     if blocked:
         return _not_judged(blocked, worst)
     level = _ORDER[_rank(worst, limits)]
-    if level == "in-time" and loose:
+    if level == "in-time" and limits.basis == "bank-against-bank" and not loose:
+        level = "not-judged"  # whatever moves a whole bank, or both alike, leaves no mark
+        summary = _inside_banks(worst)
+    elif level == "in-time" and loose:
         level = "drifting"
         summary = f"The valve timing sits where healthy engines have it, but loosely. {loose[0]}"
     else:
-        summary = _summary(level, worst, limits)
+        summary = _summary(level, worst)
     return Verdict(
         level=level,
         summary=summary,
@@ -209,13 +220,8 @@ def _too_wide(
     return []
 
 
-def _summary(level: Level, worst: Quantity, limits: LimitsInfo) -> str:
+def _summary(level: Level, worst: Quantity) -> str:
     amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
-    if level == "in-time" and limits.basis == "bank-against-bank":
-        return (
-            "Intake and exhaust stand to each other alike in both banks, the difference being "
-            f"{amount}; a bank that moved as a whole does not show."
-        )
     if level == "in-time":
         return (
             f"The valve timing is where healthy engines have it; the {worst.name} is furthest off, "
@@ -233,6 +239,14 @@ def _summary(level: Level, worst: Quantity, limits: LimitsInfo) -> str:
     return (
         f"The {worst.name} has moved as far as the engine control is expected to tolerate, or "
         f"further: {amount}."
+    )
+
+
+def _inside_banks(worst: Quantity) -> str:
+    amount = with_uncertainty(worst.change_deg, worst.uncertainty_deg)
+    return (
+        "Not judged: intake and exhaust stand to each other alike in both banks, the difference "
+        f"being {amount}, but a bank that moved as a whole does not show."
     )
 
 
@@ -272,13 +286,14 @@ def _advice(
     level: Level, causes: Sequence[Cause], check: NextCheck | None, limits: LimitsInfo
 ) -> tuple[str, ...]:
     advice = {
-        "in-time": [
+        "not-judged": [
             (
                 "Nothing to do inside the banks. Compare with a known-good before relying on the "
                 "timing of a whole bank."
-            )
-            if limits.basis == "bank-against-bank"
-            else "No action for the timing. Keep this measurement for the vehicle's next visit."
+            ),
+        ],
+        "in-time": [
+            "No action for the timing. Keep this measurement for the vehicle's next visit."
         ],
         "drifting": [
             (

@@ -47,6 +47,8 @@ class Edges:
     jumps : int
         How often a coil's signal goes over two fifths of its swing within two samples; 0 for other
         sensors.
+    codes : int
+        Fewest different values that the signal had where it was looked over; 0 where unknown.
     """
 
     channel: str
@@ -63,6 +65,7 @@ class Edges:
     height: FloatArray = field(default_factory=lambda: np.empty(0))
     steepness: FloatArray = field(default_factory=lambda: np.empty(0))
     jumps: int = 0
+    codes: int = 0
 
     def of(self, direction: Direction) -> FloatArray:
         """Times of the edges in one direction, seconds."""

@@ -53,6 +53,8 @@ _CARRIED = {
     "cam-left-out",
     "cam-doubtful",
     "levels-wander",
+    "few-codes",
+    "crosstalk",
 }
 """Findings of a recording that bear on what a comparison of it is worth."""
 _WORTH_TELLING_DEG = 0.5

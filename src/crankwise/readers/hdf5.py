@@ -22,7 +22,7 @@ from crankwise.readers.arrays import (
 )
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
-from crankwise.readers.hdf5_heaps import check_heaps
+from crankwise.readers.hdf5_look import look_first
 from crankwise.readers.limits import MOST_CHANNELS, check_growth, check_parts
 from crankwise.readers.stated import notes_from_metadata
 from crankwise.readers.table import Table, to_recording
@@ -50,7 +50,7 @@ class Hdf5Reader:
         """Read the datasets."""
         h5py = optional("h5py", extra="formats", source=source)
         with damaged_unless_read(source, self.name):
-            check_heaps(source)
+            look_first(source)
         with damaged_unless_read(source, self.name), h5py.File(source.path, "r") as file:
             table = to_table(_collect(file, h5py, source), source, reader=self.name, remedy=_REMEDY)
         return to_recording(table, source, options)
@@ -59,7 +59,7 @@ class Hdf5Reader:
         """Read the datasets range by range."""
         h5py = optional("h5py", extra="formats", source=source)
         with damaged_unless_read(source, self.name):
-            check_heaps(source)
+            look_first(source)
         with damaged_unless_read(source, self.name), h5py.File(source.path, "r") as file:
             collected = _collect(file, h5py, source)
             yield from to_tables(collected, source, options, reader=self.name, remedy=_REMEDY)

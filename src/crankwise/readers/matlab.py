@@ -21,7 +21,7 @@ from crankwise.readers.arrays import (
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
 from crankwise.readers.hdf5 import check_dataset, parts_of
-from crankwise.readers.hdf5_heaps import check_heaps
+from crankwise.readers.hdf5_look import look_first
 from crankwise.readers.matlab_parts import check_parts_of
 from crankwise.readers.stated import notes_from_metadata
 from crankwise.readers.table import to_recording
@@ -97,7 +97,7 @@ def _collect_73(source: Source) -> Collected:
     h5py = optional("h5py", extra="formats", source=source)
     arrays: list[NamedArray] = []
     single: dict[str, Any] = {}
-    check_heaps(source)
+    look_first(source)
     with h5py.File(source.path, "r") as file:
         for name, item in parts_of(file):
             path = tuple(name.split("/"))

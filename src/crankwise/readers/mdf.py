@@ -20,6 +20,7 @@ from crankwise.model.recording import FloatArray, Recording
 from crankwise.readers.contract import CERTAIN, NOT_MINE, ReadOptions, Source
 from crankwise.readers.foreign import damaged_unless_read, optional
 from crankwise.readers.labels import Label
+from crankwise.readers.limits import check_growth
 from crankwise.readers.mdf_parts import check_blocks
 from crankwise.readers.table import Table, to_recording
 
@@ -55,7 +56,7 @@ class MdfReader:
             _without_its_log(),
             asammdf.MDF(stream) as file,
         ):
-            rasters = _rasters(file)
+            rasters = _rasters(file, source)
             version = str(file.version)
         raster, findings = _choose(rasters, source)
         return to_recording(
@@ -105,10 +106,10 @@ def _completed_on_failure() -> Iterator[None]:
         raise
 
 
-def _rasters(file: Any) -> list[_Raster]:
+def _rasters(file: Any, source: Source) -> list[_Raster]:
     """Gather numeric channels by the times they were sampled at."""
     rasters: list[_Raster] = []
-    for group, signals in enumerate(_group_signals(file)):
+    for group, signals in enumerate(_group_signals(file, source)):
         for signal in signals:
             values = signal.samples
             if values.ndim != 1 or values.dtype.kind not in "fiub" or len(values) < 2:
@@ -123,12 +124,16 @@ def _rasters(file: Any) -> list[_Raster]:
     return rasters
 
 
-def _group_signals(file: Any) -> list[list[Any]]:
+def _group_signals(file: Any, source: Source) -> list[list[Any]]:
     """Read the signals of each channel group, the time channels left out."""
     result = []
     for group in range(len(file.groups)):
-        if not file.groups[group].channel_group.cycles_nr:
+        times = file.groups[group].channel_group.cycles_nr
+        if not times:
             continue
+        # A master without bytes of its own is counted out, whatever the records hold.
+        packed_bytes = source.path.stat().st_size
+        check_growth(source.name, unpacked_bytes=8 * times, packed_bytes=packed_bytes)
         master = file.masters_db.get(group)
         places = [
             (None, group, index)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import zipfile
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from math import prod
 from pathlib import Path
 from typing import IO, Any
+from warnings import catch_warnings, simplefilter
 
 import numpy as np
 import numpy.typing as npt
@@ -54,7 +56,7 @@ class NumpyReader:
 
     def read(self, source: Source, options: ReadOptions) -> Recording:
         """Read the arrays by name."""
-        with damaged_unless_read(source, "NumPy"):
+        with damaged_unless_read(source, "NumPy"), _quietly():
             collected = _collect(_arrays(source))
         table = to_table(collected, source, reader=self.name, remedy=_REMEDY)
         return to_recording(table, source, options)
@@ -64,10 +66,10 @@ class NumpyReader:
         with source.path.open("rb") as file:
             if file.read(len(_MAGIC)) != _MAGIC:
                 raise NotPlainError
-            with damaged_unless_read(source, "NumPy"):
+            with damaged_unless_read(source, "NumPy"), _quietly():
                 _check_array(file, source.path.stat().st_size)
         with damaged_unless_read(source, "NumPy"):
-            collected = _collect({source.path.stem: open_memmap(source.path, mode="r")})
+            collected = _collect({source.path.stem: _mapped(source.path)})
             collected = replace(
                 collected, arrays=[_reopened(array, source.path) for array in collected.arrays]
             )
@@ -78,10 +80,23 @@ def _reopened(array: NamedArray, path: Path) -> NamedArray:
     """Map the file anew for each part: pages of one map would stay in memory until its end."""
 
     def load(index: Index) -> npt.NDArray[Any]:
-        mapped = open_memmap(path, mode="r")
+        mapped = _mapped(path)
         return np.array((mapped[array.path[-1]] if mapped.dtype.names else mapped)[index])
 
     return replace(array, load=load)
+
+
+def _mapped(path: Path) -> npt.NDArray[Any]:
+    with _quietly():
+        return open_memmap(path, mode="r")
+
+
+@contextmanager
+def _quietly() -> Iterator[None]:
+    """Keep what Python and NumPy think of an odd header from the terminal."""
+    with catch_warnings():
+        simplefilter("ignore")
+        yield
 
 
 def _arrays(source: Source) -> Mapping[str, npt.NDArray[Any]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from typing import TYPE_CHECKING, Final
 
-from crankwise.judge.verdict import Quantity, furthest
+from crankwise.judge.verdict import BLOCKING, Quantity, furthest
 from crankwise.language import say, told
 from crankwise.picture import svg
 from crankwise.picture.move_scale import Move
@@ -90,6 +90,17 @@ def quantity(comparison: Comparison) -> Quantity:
 def is_loose(comparison: Comparison) -> bool:
     """Whether a verdict of ``drifting`` rests on scatter alone."""
     return comparison.verdict.level == "drifting" and not quantity(comparison).is_beyond_healthy
+
+
+def is_alike_in_banks(comparison: Comparison) -> bool:
+    """Whether all that keeps the verdict open is that a whole bank may have moved."""
+    limits = comparison.limits
+    return (
+        comparison.verdict.level == "not-judged"
+        and limits.basis == "bank-against-bank"
+        and not any(finding.code in BLOCKING for finding in comparison.findings)
+        and all(c.uncertainty_deg < limits.worn_from_deg for c in comparison.separations)
+    )
 
 
 def of_what(roles: Sequence[str]) -> str:

@@ -58,7 +58,7 @@ def _opening(dossier: Dossier, comparison: Comparison, written: Written) -> Iter
             level,
             is_loose=common.is_loose(comparison),
             is_repaired=comparison.repair is not None,
-            basis=comparison.limits.basis,
+            is_alike_in_banks=common.is_alike_in_banks(comparison),
         ),
         amount=written.size(about.change_deg, about.uncertainty_deg) if is_judged else "",
         about=_about(comparison) if is_judged else "",
@@ -137,9 +137,9 @@ def _meaning(dossier: Dossier, comparison: Comparison, written: Written) -> Iter
         is_loose=common.is_loose(comparison),
         worn=written.degrees(limits.worn_from_deg),
         far=written.degrees(limits.code_limit_deg),
-        basis=limits.basis,
+        is_alike_in_banks=common.is_alike_in_banks(comparison),
     )
-    if level == "not-judged":
+    if level == "not-judged" and not common.is_alike_in_banks(comparison):
         said = f"{said} {plain_words.not_told_because(comparison)}"
     yield Paragraph(f"{plain_words.measured(dossier.engine)} {said}")
     causes = comparison.causes

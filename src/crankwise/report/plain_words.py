@@ -46,10 +46,10 @@ def camshaft(role: str) -> str:
 
 
 def headline(
-    level: Level, *, is_loose: bool, is_repaired: bool = False, basis: Basis | None = None
+    level: Level, *, is_loose: bool, is_repaired: bool = False, is_alike_in_banks: bool = False
 ) -> str:
     """Say the result in one sentence; ``is_loose``: in place, but with more scatter."""
-    if level == "in-time" and basis == "bank-against-bank":
+    if is_alike_in_banks:
         return say("Nothing shows that the timing of your engine has moved.")
     if level == "drifting" and is_loose:
         return say("The timing of your engine is right, but it has become loose.")
@@ -80,10 +80,10 @@ def measured(engine: Engine | None) -> str:
 
 
 def meaning(
-    level: Level, *, is_loose: bool, worn: str, far: str, basis: Basis | None = None
+    level: Level, *, is_loose: bool, worn: str, far: str, is_alike_in_banks: bool = False
 ) -> str:
     """Say what a result means; ``worn`` and ``far`` are the two limits in degrees."""
-    if level == "in-time" and basis == "bank-against-bank":
+    if is_alike_in_banks:
         return say(
             "Inside each bank of cylinders they are. Whether a whole bank has moved can't be told "
             "from this."

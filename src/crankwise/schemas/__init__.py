@@ -36,6 +36,8 @@ _NOT_NEGATIVE = Rule("0 or more", {"minimum": 0})
 _STEPS = Rule(
     "all from 0.01 to 720", {"items": {"type": "number", "minimum": 0.01, "maximum": 720}}
 )
+_AMOUNT = Rule("from 0 to 1e12", {"minimum": 0, "maximum": 1e12})
+"""What is squared on the way: more would leave the range of numbers."""
 _PROBABILITY = Rule("from 0 to 1", {"minimum": 0, "maximum": 1})
 _ANGLE = Rule("from 0 to below 720", {"minimum": 0, "exclusiveMaximum": 720})
 _DIRECTION = _one_of("rising", "falling")
@@ -57,23 +59,26 @@ RULES: Final[Mapping[tuple[str, str], Rule]] = {
     ("CrankMeasurement", "pitch_deg"): _POSITIVE,
     ("CrankMeasurement", "intervals_deg"): _STEPS,
     ("CrankMeasurement", "revolutions"): _NOT_NEGATIVE,
-    ("CrankMeasurement", "tooth_error_sd_deg"): _NOT_NEGATIVE,
+    ("CrankMeasurement", "tooth_error_sd_deg"): _AMOUNT,
     ("CrankMeasurement", "tooth_level"): _one_of("high", "low", "unknown"),
     ("CrankMeasurement", "repeats"): Rule("1 or more", {"minimum": 1}),
-    ("SpeedRange", "min"): _NOT_NEGATIVE,
+    ("SpeedRange", "mean"): _AMOUNT,
+    ("SpeedRange", "min"): _AMOUNT,
+    ("SpeedRange", "max"): _AMOUNT,
     ("WheelChoice", "confidence"): _PROBABILITY,
-    ("Contribution", "standard_deg"): _NOT_NEGATIVE,
+    ("Contribution", "standard_deg"): _AMOUNT,
     ("Contribution", "kind"): _one_of("A", "B"),
     ("CamMeasurement", "role"): _ROLE,
     ("CamMeasurement", "sensor"): _SENSOR,
     ("CamMeasurement", "cycles"): _NOT_NEGATIVE,
-    ("CamMeasurement", "moving_deg"): _NOT_NEGATIVE,
-    ("CamMeasurement", "common_scatter_deg"): _NOT_NEGATIVE,
-    ("CamMeasurement", "delay_uncertainty_s"): _NOT_NEGATIVE,
+    ("CamMeasurement", "moving_deg"): _AMOUNT,
+    ("CamMeasurement", "common_scatter_deg"): _AMOUNT,
+    ("CamMeasurement", "delay_s"): Rule("from -1 to 1", {"minimum": -1, "maximum": 1}),
+    ("CamMeasurement", "delay_uncertainty_s"): _AMOUNT,
     ("CamEdge", "edge"): _DIRECTION,
     ("CamEdge", "angle_deg"): _ANGLE,
-    ("CamEdge", "scatter_deg"): _NOT_NEGATIVE,
-    ("CamEdge", "uncertainty_deg"): _NOT_NEGATIVE,
+    ("CamEdge", "scatter_deg"): _AMOUNT,
+    ("CamEdge", "uncertainty_deg"): _AMOUNT,
     ("CamEdge", "coverage_factor"): Rule("from 0.1 to 1000", {"minimum": 0.1, "maximum": 1000}),
     ("CamEdge", "count"): _NOT_NEGATIVE,
     ("CamEdge", "rejected"): _NOT_NEGATIVE,
